@@ -1,0 +1,183 @@
+"""A language pack's grammar: several JSGF files resolved into rules, and the strict parser.
+
+The pack's reader (an edge) gives the texts; nothing here opens a file.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from functools import cached_property
+
+from capture.language.automaton import Arc, Automaton, Slots, build, meaning
+from capture.language.intents import Intent, NotUnderstood, WhyNot
+from capture.language.jsgf import (
+    Choice,
+    GrammarError,
+    GrammarFile,
+    Node,
+    Reference,
+    Tag,
+    read_grammar,
+)
+from capture.language.jsgf import Sequence as Parts
+from capture.language.meaning import intent_from
+
+
+class Parser:
+    """Takes phrases of one automaton, whole or not at all."""
+
+    def __init__(self, automaton: Automaton) -> None:
+        self.automaton = automaton
+
+    @cached_property
+    def _steps(self) -> Mapping[tuple[int, str | None], tuple[Arc, ...]]:
+        steps: dict[tuple[int, str | None], list[Arc]] = {}
+        for arc in self.automaton.arcs:
+            steps.setdefault((arc.source, arc.word), []).append(arc)
+        return {key: tuple(arcs) for key, arcs in steps.items()}
+
+    def slots(self, words: Sequence[str]) -> Slots | None:
+        """The meaning of a whole phrase, None if it is no sentence of the rule.
+
+        Raises GrammarError if the phrase has two meanings: the pack is at fault.
+        """
+        alive, ended = self._follow(words)
+        if ended < len(words):
+            return None
+        return self._meaning_of(alive, words)
+
+    def why_not(self, words: Sequence[str]) -> NotUnderstood:
+        """Why `slots` gave None for this phrase."""
+        _, ended = self._follow(words)
+        if ended == len(words):
+            return NotUnderstood(WhyNot.UNFINISHED)
+        head, tail = words[:ended], words[ended:]
+        known, following = self.slots(head) if head else None, self.slots(tail)
+        if known is None or following is None or "whole" not in following:
+            unknown = [word for word in words if word not in self.automaton.words]
+            return NotUnderstood(WhyNot.NOT_A_CALL, unknown[0] if unknown else "")
+        if "tenths" in known:
+            return NotUnderstood(WhyNot.TOO_FINE)
+        return NotUnderstood(WhyNot.TWO_NUMBERS)
+
+    def _follow(self, words: Sequence[str]) -> tuple[dict[tuple[int, tuple[Tag, ...]], None], int]:
+        """The states and tags alive after as many words as can be followed, and that many."""
+        alive: dict[tuple[int, tuple[Tag, ...]], None] = {(self.automaton.start, ()): None}
+        for count, word in enumerate(words):
+            onward = {
+                (arc.target, tags + arc.tags): None
+                for state, tags in alive
+                for arc in self._steps.get((state, word), ())
+            }
+            if not onward:
+                return alive, count
+            alive = onward
+        return alive, len(words)
+
+    def _meaning_of(
+        self, alive: Mapping[tuple[int, tuple[Tag, ...]], None], words: Sequence[str]
+    ) -> Slots | None:
+        found: list[Slots] = []
+        for state, tags in alive:
+            endings = self._steps.get((state, None), ())
+            if state == self.automaton.final:
+                found.append(meaning(tags))
+            found.extend(meaning(tags + arc.tags) for arc in endings)
+        if any(other != found[0] for other in found[1:]):
+            raise GrammarError(
+                f"'{' '.join(words)}' has two meanings: {found[0]} and {found[1]}.",
+                "Change one of the two rules so that every phrase has one meaning.",
+            )
+        return found[0] if found else None
+
+
+class Grammar:
+    """All rules of a language pack, ready to be built, parsed and listed.
+
+    `texts` maps a file name to its JSGF text. Rules of one file see each other and what the file
+    imports. Raises GrammarError with a position.
+    """
+
+    def __init__(self, texts: Mapping[str, str]) -> None:
+        files: dict[str, GrammarFile] = {}
+        for name, text in texts.items():
+            read = read_grammar(text, name)
+            if read.name in files:
+                raise GrammarError(
+                    f"{name}:1:1: the grammar {read.name} is defined by two files.",
+                    "Give one of them another name.",
+                )
+            files[read.name] = read
+        self._bodies: dict[str, Node] = {}
+        self._public: list[str] = []
+        self._automata: dict[str, Automaton] = {}
+        for file in files.values():
+            self._resolve(file, files)
+
+    def _resolve(self, file: GrammarFile, files: Mapping[str, GrammarFile]) -> None:
+        scope = {rule.name: f"{file.name}.{rule.name}" for rule in file.rules}
+        for wanted in file.imports:
+            source = files.get(wanted.grammar)
+            offered = [rule.name for rule in source.rules if rule.public] if source else []
+            if wanted.rule is not None and wanted.rule not in offered:
+                raise GrammarError(
+                    f"{wanted.at}: the grammar {wanted.grammar} has no public rule "
+                    f"<{wanted.rule}>.",
+                    "Correct the import, or mark the rule public in its file.",
+                )
+            if source is None:
+                raise GrammarError(
+                    f"{wanted.at}: there is no grammar {wanted.grammar}.",
+                    "Correct the import, or add the file to the pack.",
+                )
+            for name in offered if wanted.rule is None else [wanted.rule]:
+                scope.setdefault(name, f"{wanted.grammar}.{name}")
+        for rule in file.rules:
+            full = f"{file.name}.{rule.name}"
+            self._bodies[full] = _with_full_names(rule.body, scope)
+            if rule.public:
+                self._public.append(full)
+
+    @property
+    def rules(self) -> tuple[str, ...]:
+        """Full names of the public rules, such as `foldcall.numbers.number`."""
+        return tuple(self._public)
+
+    @property
+    def words(self) -> frozenset[str]:
+        """Every word that any public rule may use."""
+        return frozenset().union(*(self.automaton(rule).words for rule in self.rules))
+
+    def automaton(self, rule: str) -> Automaton:
+        """The automaton of a public rule, by full name. Raises KeyError if there is none."""
+        if rule not in self._automata:
+            if rule not in self._public:
+                raise KeyError(rule)
+            self._automata[rule] = build(rule, self._bodies)
+        return self._automata[rule]
+
+    def parser(self, rule: str, sites: Collection[str] | None = None) -> Parser:
+        """A parser of one public rule; `sites` limits the sites that may be named."""
+        automaton = self.automaton(rule)
+        return Parser(automaton if sites is None else automaton.restricted("site", sites))
+
+
+def understand(parser: Parser, words: Sequence[str]) -> Intent | NotUnderstood:
+    """The intent of a phrase under a rule, or the reason why it has none."""
+    slots = parser.slots(words)
+    return parser.why_not(words) if slots is None else intent_from(slots)
+
+
+def _with_full_names(node: Node, scope: Mapping[str, str]) -> Node:
+    match node:
+        case Reference(name, at):
+            if name not in scope:
+                raise GrammarError(
+                    f"{at}: there is no rule <{name}> here.",
+                    "Define it in this file or import it.",
+                )
+            return Reference(scope[name], at)
+        case Parts(parts):
+            return Parts(tuple(_with_full_names(part, scope) for part in parts))
+        case Choice(branches, shares):
+            return Choice(tuple(_with_full_names(each, scope) for each in branches), shares)
+        case _:
+            return node

@@ -1,0 +1,108 @@
+"""From the slots of a phrase to an intent. The names here are what the tags of a pack may use.
+
+Slots: `call` names the intent (`reading`, `tape`, `confirm`, `refuse`, `correct`,
+`correct_tape`, `undo`, `repeat`, `skip`, `go_to`, `pause`, `resume`, `sign_off`), or `wrong`
+says that the phrase is a known wrong form and which (`lost_point`). `site` and `reason` are
+names. A number is `whole` and `tenths`; a tape length adds `unit` (`inch` or `centimetre`) and
+`sixteenths`.
+"""
+
+from capture.language.automaton import Slots
+from capture.language.intents import (
+    Confirm,
+    Correct,
+    CorrectTape,
+    GoTo,
+    Intent,
+    NotUnderstood,
+    Pause,
+    Reading,
+    Refuse,
+    Repeat,
+    Resume,
+    SignOff,
+    Skip,
+    SkipReason,
+    Tape,
+    Undo,
+    WhyNot,
+)
+from capture.units import Centimetres, Inches, TapeLength, millimetres
+
+SMALLEST_TENTHS_MM = 5
+LARGEST_TENTHS_MM = 999
+
+_BARE: dict[str, type[Intent]] = {
+    "confirm": Confirm,
+    "refuse": Refuse,
+    "undo": Undo,
+    "repeat": Repeat,
+    "pause": Pause,
+    "resume": Resume,
+    "sign_off": SignOff,
+}
+
+
+class PackError(ValueError):
+    """The tags of a sentence do not add up to an intent: a fault of the language pack."""
+
+
+def number(slots: Slots, name: str) -> int:
+    """The whole number in a slot, 0 where no tag touched it."""
+    value = slots.get(name, 0)
+    if not isinstance(value, int):
+        raise PackError(f"the slot {name} holds {value!r}, not a number")
+    return value
+
+
+def name_in(slots: Slots, name: str) -> str | None:
+    """The name in a slot, None where no tag touched it."""
+    value = slots.get(name)
+    if isinstance(value, int):
+        raise PackError(f"the slot {name} holds {value}, not a name")
+    return value
+
+
+def value_tenths(slots: Slots) -> int:
+    """The number of a phrase in tenths.
+
+    >>> value_tenths({"whole": 12, "tenths": 4})
+    124
+    """
+    return number(slots, "whole") * 10 + number(slots, "tenths")
+
+
+def _tape_length(slots: Slots) -> TapeLength:
+    if slots.get("unit") == "inch":
+        return Inches(number(slots, "whole") * 16 + number(slots, "sixteenths"))
+    if slots.get("unit") == "centimetre":
+        return Centimetres(value_tenths(slots))
+    raise PackError("a tape length has no unit")
+
+
+def intent_from(slots: Slots) -> Intent | NotUnderstood:
+    """The intent that the slots of a whole phrase mean, or why they mean none.
+
+    Raises PackError where the pack's tags contradict themselves.
+    """
+    wrong = name_in(slots, "wrong")
+    if wrong is not None:
+        return NotUnderstood(WhyNot(wrong))
+    call = name_in(slots, "call")
+    site = name_in(slots, "site")
+    if call in _BARE:
+        return _BARE[call]()
+    if call in {"reading", "correct"}:
+        value = value_tenths(slots)
+        if not SMALLEST_TENTHS_MM <= value <= LARGEST_TENTHS_MM:
+            return NotUnderstood(WhyNot.OUT_OF_RANGE, millimetres(value))
+        return Reading(value, site) if call == "reading" else Correct(value)
+    if call == "tape":
+        return Tape(_tape_length(slots), site)
+    if call == "correct_tape":
+        return CorrectTape(_tape_length(slots))
+    if call == "skip":
+        return Skip(SkipReason(name_in(slots, "reason") or ""))
+    if call == "go_to" and site is not None:
+        return GoTo(site)
+    raise PackError(f"no intent has the slots {dict(slots)}")

@@ -1,0 +1,56 @@
+"""A language pack on disk: its grammar files, pronunciations and model, read at one door."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from capture.errors import CaptureError
+from capture.language.grammar import Grammar
+from capture.language.jsgf import GrammarError
+
+LISTENING = "foldcall.listening."
+"""Rules of this grammar say what is listened for in one state of a visit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """An opened language pack; `folder` holds `*.gram`, `pronunciations.dict` and `model/`."""
+
+    folder: Path
+    grammar: Grammar
+
+    @property
+    def pronunciations(self) -> Path:
+        """The file with every word's pronunciations."""
+        return self.folder / "pronunciations.dict"
+
+    @property
+    def model(self) -> Path:
+        """The folder of the pack's own acoustic model."""
+        return self.folder / "model"
+
+
+def open_pack(folder: Path) -> Pack:
+    """Read all grammar files of a pack.
+
+    Raises GrammarError for a file that cannot be used, CaptureError if there is none.
+    """
+    files = sorted(folder.glob("*.gram"))
+    if not files:
+        raise CaptureError(
+            f"There is no language pack in {folder}: it holds no *.gram file.",
+            "Name a folder such as grammars/en.",
+        )
+    texts: dict[str, str] = {}
+    for file in files:
+        try:
+            texts[file.name] = file.read_text(encoding="utf-8")
+        except UnicodeDecodeError as error:
+            raise GrammarError(
+                f"{file.name}: byte {error.start} is not UTF-8 text.", "Save the file as UTF-8."
+            ) from error
+        except OSError as error:
+            raise CaptureError(
+                f"The grammar file {file.name} cannot be read: {error.strerror}.",
+                "Check the file and its permissions.",
+            ) from error
+    return Pack(folder, Grammar(texts))
