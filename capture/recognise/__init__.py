@@ -1,0 +1,1 @@
+"""From sound to words: the recogniser port, its models and its graphs."""
