@@ -218,7 +218,7 @@ class _Reader:
         at = self._advance().at
         if self._here.kind == "rule":
             dotted = self._advance().text[1:-1]
-        elif self._here.kind == "word" or self._here.kind == "mark":
+        elif self._here.kind in {"word", "mark"}:
             raise self._fail("<grammar.rule>", "Write 'import <foldcall.numbers.number>;'.")
         else:
             raise self._fail("<grammar.rule>", "Name what is imported, between < and >.")

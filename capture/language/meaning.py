@@ -32,14 +32,14 @@ from capture.units import Centimetres, Inches, TapeLength, millimetres
 SMALLEST_TENTHS_MM = 5
 LARGEST_TENTHS_MM = 999
 
-_BARE: dict[str, type[Intent]] = {
-    "confirm": Confirm,
-    "refuse": Refuse,
-    "undo": Undo,
-    "repeat": Repeat,
-    "pause": Pause,
-    "resume": Resume,
-    "sign_off": SignOff,
+_BARE: dict[str, Intent] = {
+    "confirm": Confirm(),
+    "refuse": Refuse(),
+    "undo": Undo(),
+    "repeat": Repeat(),
+    "pause": Pause(),
+    "resume": Resume(),
+    "sign_off": SignOff(),
 }
 
 
@@ -91,7 +91,7 @@ def intent_from(slots: Slots) -> Intent | NotUnderstood:
     call = name_in(slots, "call")
     site = name_in(slots, "site")
     if call in _BARE:
-        return _BARE[call]()
+        return _BARE[call]
     if call in {"reading", "correct"}:
         value = value_tenths(slots)
         if not SMALLEST_TENTHS_MM <= value <= LARGEST_TENTHS_MM:

@@ -1,0 +1,92 @@
+"""Is this reading doubtful, and why? A doubt asks a question; it never changes a value."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from capture.language.confusable import five_or_nine, teen_or_ty
+from capture.protocol.protocol import Tolerance
+from capture.protocol.sites import Site
+
+CLOSE_RIVAL = 0.1
+"""A rival with a tenth of the probability or more is close enough to ask about."""
+
+UNSURE_BELOW = 0.8
+"""Below this confidence the recogniser itself is unsure of the phrase."""
+
+
+class DoubtKind(StrEnum):
+    """What makes a reading doubtful."""
+
+    RIVAL = "rival"
+    """The recogniser held another value nearly as likely."""
+    UNSURE = "unsure"
+    """The recogniser was unsure, with no other value to name."""
+    SOUNDS_ALIKE = "sounds_alike"
+    """It sounds like another value that fits this site as well or better."""
+    UNUSUAL = "unusual"
+    """It lies outside the site's usual range."""
+    DIFFERS = "differs"
+    """It differs from this site's other circuit by more than the protocol allows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """One reason, with the value it points to, in tenths of a millimetre, where there is one."""
+
+    kind: DoubtKind
+    other_tenths_mm: int | None = None
+
+
+def doubts_about(
+    value_tenths_mm: int,
+    site: Site,
+    tolerance: Tolerance,
+    earlier_tenths_mm: Sequence[int],
+) -> tuple[Doubt, ...]:
+    """Doubts that the value itself raises, however it came in."""
+    found = []
+    lowest, highest = site.usual_tenths_mm
+    if not lowest <= value_tenths_mm <= highest:
+        found.append(Doubt(DoubtKind.UNUSUAL))
+    apart = [each for each in earlier_tenths_mm if not tolerance.agree(each, value_tenths_mm)]
+    if apart:
+        found.append(Doubt(DoubtKind.DIFFERS, apart[0]))
+    return tuple(found)
+
+
+def doubts_of_ear(
+    value_tenths_mm: int,
+    site: Site,
+    earlier_tenths_mm: Sequence[int],
+    confidence: float,
+    rivals: Sequence[tuple[int, float]],
+) -> tuple[Doubt, ...]:
+    """Doubts about a value that was heard; `rivals` are other values with their confidence."""
+    found = []
+    close = [rival for rival, likelihood in rivals if likelihood >= CLOSE_RIVAL]
+    if close:
+        found.append(Doubt(DoubtKind.RIVAL, close[0]))
+    elif confidence < UNSURE_BELOW:
+        found.append(Doubt(DoubtKind.UNSURE))
+    alike = _sounds_alike(value_tenths_mm, site, earlier_tenths_mm)
+    if alike is not None and alike not in close:
+        found.append(Doubt(DoubtKind.SOUNDS_ALIKE, alike))
+    return tuple(found)
+
+
+def _sounds_alike(value: int, site: Site, earlier: Sequence[int]) -> int | None:
+    teen = teen_or_ty(value)
+    if not earlier:
+        # Nothing to go by: a teen or a ty that the site's range does not rule out is asked.
+        lowest, highest = site.usual_tenths_mm
+        return teen if teen is not None and lowest <= teen <= highest else None
+    others = five_or_nine(value) if teen is None else (teen, *five_or_nine(value))
+    nearest = min(others, key=lambda other: _distance(other, earlier), default=None)
+    if nearest is None or _distance(nearest, earlier) >= _distance(value, earlier):
+        return None
+    return nearest
+
+
+def _distance(value: int, earlier: Sequence[int]) -> int:
+    return min(abs(value - each) for each in earlier)

@@ -1,0 +1,148 @@
+"""The visit machine: one call in, the next state and the effects out. No clock, no I/O.
+
+Voice, keypad, demo and replay all enter by `step`. The caller carries out the effects in their
+order: the journal entry comes first, so that nothing is announced as saved before it is.
+"""
+
+from dataclasses import dataclass, replace
+
+from capture.language.intents import (
+    Confirm,
+    Correct,
+    CorrectTape,
+    GoTo,
+    NotUnderstood,
+    Pause,
+    Reading,
+    Refuse,
+    Repeat,
+    Resume,
+    SignOff,
+    Skip,
+    Tape,
+    Undo,
+    to_plain,
+)
+from capture.visit.announcement import Announcement, SayAgain, Why
+from capture.visit.call import Call
+from capture.visit.course import phase, question
+from capture.visit.entry import Entry
+from capture.visit.moves import Outcome, is_pending, refused
+from capture.visit.permissions import answer
+from capture.visit.readings import (
+    confirm_reading,
+    correct_reading,
+    drop_reading,
+    go_to,
+    hear_reading,
+    skip,
+)
+from capture.visit.state import Phase, Visit
+from capture.visit.tapes import confirm_tape, correct_tape, drop_tape, hear_tape
+from capture.visit.undoing import undo
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """Effect: append this entry to the journal, durably, before anything else."""
+
+    entry: Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Say:
+    """Effect: say and show this."""
+
+    announcement: Announcement
+
+
+Effect = Record | Say
+
+Step = tuple[Visit, tuple[Effect, ...]]
+
+
+def step(visit: Visit, call: Call, at: str) -> Step:
+    """Take one call. `at` is the time as ISO 8601 with offset, given by the caller.
+
+    Every call is recorded, whether it was understood or not.
+    """
+    numbered = replace(visit, sequence=visit.sequence + 1)
+    outcome = _answer_to(numbered, call, at)
+    entry = Entry(
+        sequence=numbered.sequence,
+        at=at,
+        source=call.source,
+        words=call.words,
+        confidence=call.confidence,
+        alternatives=tuple(rival.to_plain() for rival in call.rivals),
+        intent=to_plain(call.intent),
+        facts=outcome.facts,
+        readings=outcome.readings,
+    )
+    said = [Say(each) for each in outcome.said]
+    asked = Say(question(outcome.visit))
+    return outcome.visit, (Record(entry), *said, asked)
+
+
+def opening(visit: Visit) -> tuple[Effect, ...]:
+    """What is said when a visit is opened, or opened again after an interruption."""
+    return (Say(question(visit)),)
+
+
+def _answer_to(visit: Visit, call: Call, at: str) -> Outcome:
+    intent = call.intent
+    if isinstance(intent, NotUnderstood):
+        return Outcome(visit, ({"kind": "not_understood"},), said=(SayAgain(intent),))
+    if visit.signed_at is not None:
+        return refused(visit, Why.NOT_NOW)
+    if visit.paused and not isinstance(intent, Resume):
+        return refused(visit, Why.NOT_NOW)
+    match intent:
+        case Reading():
+            return hear_reading(visit, intent, call)
+        case Correct():
+            return correct_reading(visit, intent, call)
+        case Tape():
+            return hear_tape(visit, intent)
+        case CorrectTape():
+            return correct_tape(visit, intent)
+        case Confirm():
+            return _confirm(visit, at)
+        case Refuse():
+            return _refuse(visit, at)
+        case Undo():
+            return undo(visit)
+        case Repeat():
+            return Outcome(visit, ())
+        case Skip():
+            return skip(visit, intent)
+        case GoTo():
+            return go_to(visit, intent)
+        case Pause():
+            return Outcome(replace(visit, paused=True), ({"kind": "paused"},))
+        case Resume():
+            return Outcome(replace(visit, paused=False), ({"kind": "resumed"},))
+        case SignOff():
+            return _sign_off(visit, at)
+
+
+def _confirm(visit: Visit, at: str) -> Outcome:
+    if visit.pending is not None:
+        return confirm_reading(visit, visit.pending)
+    if visit.pending_tape is not None:
+        return confirm_tape(visit, visit.pending_tape)
+    return answer(visit, granted=True, at=at)
+
+
+def _refuse(visit: Visit, at: str) -> Outcome:
+    if visit.pending is not None:
+        return drop_reading(visit, visit.pending)
+    if visit.pending_tape is not None:
+        return drop_tape(visit, visit.pending_tape)
+    return answer(visit, granted=False, at=at)
+
+
+def _sign_off(visit: Visit, at: str) -> Outcome:
+    if is_pending(visit) or phase(visit) not in {Phase.CLOSING, Phase.STOPPED}:
+        return refused(visit, Why.NOT_NOW)
+    return Outcome(replace(visit, signed_at=at), ({"kind": "signed_off"},))

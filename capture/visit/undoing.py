@@ -1,0 +1,49 @@
+"""Move: take back the last thing that counted, or what waits for its yes."""
+
+from dataclasses import replace
+
+from capture.visit.announcement import Undone, Why
+from capture.visit.entry import ReadingState
+from capture.visit.moves import Outcome, moved, refused
+from capture.visit.readings import drop_reading
+from capture.visit.state import Answer, DoneReading, SkippedSite, TapeMark, Visit
+from capture.visit.tapes import drop_tape
+
+
+def undo(visit: Visit) -> Outcome:
+    """Take back one step. What waits for its yes goes first; then the last that counted."""
+    if visit.pending is not None:
+        return drop_reading(visit, visit.pending)
+    if visit.pending_tape is not None:
+        return drop_tape(visit, visit.pending_tape)
+    if not visit.done:
+        return refused(visit, Why.NOTHING_TO_UNDO)
+    last = visit.done[-1]
+    before = replace(visit, done=visit.done[:-1])
+    match last:
+        case DoneReading(number):
+            return _undo_reading(before, number)
+        case TapeMark(site=site):
+            return _undone(before, "tape", site)
+        case Answer(permission=permission):
+            return _undone(before, "permission", permission.value)
+        case SkippedSite(target=target):
+            return _undone(replace(before, chosen=target.site), "skip", target.site)
+
+
+def _undo_reading(visit: Visit, number: int) -> Outcome:
+    reading = next(each for each in visit.readings if each.number == number)
+    after, fact = moved(visit, reading, ReadingState.UNDONE)
+    site, value = reading.target.site, reading.value_tenths_mm
+    return Outcome(
+        replace(after, chosen=site),
+        ({"kind": "undone", "what": "reading", "site": site},),
+        (fact,),
+        (Undone("reading", site, value),),
+    )
+
+
+def _undone(visit: Visit, what: str, name: str) -> Outcome:
+    return Outcome(
+        visit, ({"kind": "undone", "what": what, "site": name},), said=(Undone(what, name),)
+    )
