@@ -27,7 +27,7 @@ class DoubtKind(StrEnum):
     UNUSUAL = "unusual"
     """It lies outside the site's usual range."""
     DIFFERS = "differs"
-    """It differs from this site's other circuit by more than the protocol allows."""
+    """It differs from every other circuit of this site by more than the protocol allows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +49,11 @@ def doubts_about(
     lowest, highest = site.usual_tenths_mm
     if not lowest <= value_tenths_mm <= highest:
         found.append(Doubt(DoubtKind.UNUSUAL))
-    apart = [each for each in earlier_tenths_mm if not tolerance.agree(each, value_tenths_mm)]
-    if apart:
-        found.append(Doubt(DoubtKind.DIFFERS, apart[0]))
+    # A third is taken because two readings disagree: it need only agree with one of them.
+    if earlier_tenths_mm and not any(
+        tolerance.agree(each, value_tenths_mm) for each in earlier_tenths_mm
+    ):
+        found.append(Doubt(DoubtKind.DIFFERS, earlier_tenths_mm[0]))
     return tuple(found)
 
 

@@ -1,0 +1,1 @@
+"""What the program says, in words. Pure; one module a language, numbers from the pack itself."""

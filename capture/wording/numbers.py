@@ -1,0 +1,68 @@
+"""Numbers and lengths in words, taken from the same grammar that hears them.
+
+The first sentence that the grammar makes for a value is the one the program says, so that what
+is read back can always be said, and a pack in another language needs no code.
+"""
+
+from collections.abc import Mapping
+from functools import cached_property
+
+from capture.language.grammar import Grammar
+from capture.language.intents import Tape
+from capture.language.meaning import intent_from, value_tenths
+from capture.units import TapeLength
+
+_PLAIN = "foldcall.numbers.plain_number"
+_DIGITS = "foldcall.numbers.digit_number"
+_TAPE = "foldcall.tape.tape"
+
+
+class NumberWords:
+    """Says the values of one language pack."""
+
+    def __init__(self, grammar: Grammar) -> None:
+        self._grammar = grammar
+
+    @cached_property
+    def _plain(self) -> Mapping[int, str]:
+        return self._spoken(_PLAIN)
+
+    @cached_property
+    def _digits(self) -> Mapping[int, str]:
+        return self._spoken(_DIGITS)
+
+    @cached_property
+    def _lengths(self) -> Mapping[TapeLength, str]:
+        said: dict[TapeLength, str] = {}
+        for words, slots in self._grammar.automaton(_TAPE).restricted("site", ()).sentences():
+            intent = intent_from(slots)
+            if isinstance(intent, Tape):
+                said.setdefault(intent.length, " ".join(words))
+        return said
+
+    def _spoken(self, rule: str) -> Mapping[int, str]:
+        said: dict[int, str] = {}
+        for words, slots in self._grammar.automaton(rule).sentences():
+            # "twelve" and "twelve point zero" are one value: the shorter one is said.
+            said.setdefault(value_tenths(slots), " ".join(words))
+        return said
+
+    def plain(self, value_tenths_mm: int) -> str:
+        """The value as it is usually said: "fifteen point two"."""
+        return self._plain.get(value_tenths_mm, f"{value_tenths_mm / 10:g}")
+
+    def read_back(self, value_tenths_mm: int) -> str:
+        """The value in a form that cannot be misheard.
+
+        Where one word could be taken for another (the teens, and whole tens, twenty for twelve
+        among them) the digits follow: "fifteen: one five".
+        """
+        whole = value_tenths_mm // 10
+        plain = self.plain(value_tenths_mm)
+        if 12 <= whole <= 20 or (whole >= 30 and whole % 10 == 0):
+            return f"{plain}: {self._digits.get(value_tenths_mm, plain)}"
+        return plain
+
+    def length(self, length: TapeLength) -> str:
+        """A tape length as it is called."""
+        return self._lengths.get(length, str(length))
