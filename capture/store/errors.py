@@ -1,0 +1,126 @@
+"""What can go wrong with the store, in words for the person.
+
+SQLite and the operating system report numbers and terse phrases; here they become a `StoreError`
+that says what is wrong and what to do. The message holds no path and no name; a hint may hold
+the path of the store.
+"""
+
+import errno
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from capture.errors import CaptureError
+
+
+class StoreError(CaptureError):
+    """The store cannot do what was asked. Whatever it held before, it still holds."""
+
+
+class StoreBusyError(StoreError):
+    """Another program holds the store for longer than we wait. Asking again may succeed."""
+
+
+_LOW_BYTE = 0xFF
+"""SQLite's primary result code is the low byte of the extended one."""
+
+
+def from_sqlite(error: sqlite3.Error, path: Path) -> StoreError | None:
+    """Say an SQLite error plainly, or None if it is a fault of ours rather than of the store.
+
+    `path` is the store's file. Errors that Python's own layer raises, such as use of a closed
+    connection, carry no result code and are left alone.
+    """
+    code = getattr(error, "sqlite_errorcode", None)
+    if code is None:
+        return None
+    match code & _LOW_BYTE:
+        case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
+            return StoreBusyError(
+                "The store is in use by another program.",
+                f"Close the other program that uses {path}, then try again. Nothing was changed.",
+            )
+        case sqlite3.SQLITE_FULL:
+            return disk_full(path)
+        case sqlite3.SQLITE_READONLY | sqlite3.SQLITE_PERM | sqlite3.SQLITE_CANTOPEN:
+            return not_writable(path)
+        case sqlite3.SQLITE_NOTADB:
+            return StoreError(
+                "The file is not a store: it is no SQLite database.",
+                f"Check that {path} is the file you mean, or restore it from a backup.",
+            )
+        case sqlite3.SQLITE_CORRUPT:
+            return StoreError(
+                "The store is damaged.",
+                f"Keep {path} and the files beside it as they are, and restore a backup.",
+            )
+        case sqlite3.SQLITE_IOERR:
+            return StoreError(
+                f"The disk failed while the store was in use ({error.sqlite_errorname}).",
+                f"Check the free space and the health of the disk that holds {path}.",
+            )
+        case sqlite3.SQLITE_CONSTRAINT:
+            return StoreError(
+                f"The store refused the record: {error}.",
+                "Nothing of it was saved.",
+            )
+        case _:
+            return StoreError(
+                f"The store reported an error: {error}.",
+                "Nothing was changed. Check the store, or restore a backup.",
+            )
+
+
+def from_os(error: OSError, path: Path) -> StoreError:
+    """Say an operating system error about the store's file or folder plainly."""
+    match error.errno:
+        case errno.ENOSPC | errno.EDQUOT:
+            return disk_full(path)
+        case errno.EACCES | errno.EPERM | errno.EROFS:
+            return not_writable(path)
+        case errno.ENOTDIR | errno.EEXIST:
+            return StoreError(
+                "The folder for the store cannot be made: a file is in its place.",
+                f"Give another path than {path}.",
+            )
+        case errno.ENOENT:
+            return StoreError(
+                "The folder for the file does not exist.",
+                f"Make {path.parent}, or give another path.",
+            )
+        case _:
+            return StoreError(
+                f"The file of the store cannot be used ({error.strerror}).",
+                f"Check {path}.",
+            )
+
+
+def disk_full(path: Path) -> StoreError:
+    """Say that no room is left; what was being written was taken back whole."""
+    return StoreError(
+        "The disk is full: nothing more can be saved.",
+        f"Make room on the disk that holds {path}, then try again. What was saved stays saved.",
+    )
+
+
+def not_writable(path: Path) -> StoreError:
+    """Say that this user may not write the store or its folder."""
+    return StoreError(
+        "The store cannot be written.",
+        f"Give yourself the right to write {path} and its folder, or give another path.",
+    )
+
+
+@contextmanager
+def told_plainly(path: Path) -> Iterator[None]:
+    """Turn what SQLite and the operating system raise within the block into a `StoreError`."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        told = from_sqlite(error, path)
+        if told is None:
+            raise
+        raise told from error
+    except OSError as error:
+        raise from_os(error, path) from error

@@ -1,0 +1,211 @@
+"""The store as the rest of the program uses it."""
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+
+from sqlite_utils import Database
+
+from capture.store import connection, journal, migrations, place, upkeep, visits
+from capture.store.errors import StoreError, told_plainly
+from capture.store.rows import Assessor, Client, Result, VisitRow, as_id
+from capture.visit.entry import Entry, Plain
+
+
+def open_store(
+    path: str | os.PathLike[str],
+    *,
+    create: bool = True,
+    busy_timeout_ms: int = connection.BUSY_TIMEOUT_MS,
+) -> "Store":
+    """Open the store at a path, making it (and its folder) unless `create` is False.
+
+    `busy_timeout_ms` says how long each call waits for another program, in milliseconds. A store
+    of an older version is brought up to this one. Raises `StoreError` if the path is a folder,
+    nothing is there and nothing may be made, the file is no store of ours, a newer version wrote
+    it, it is damaged or cannot be written, another program holds it, or the disk is full.
+
+    The store belongs to the thread that opened it.
+    """
+    given = Path(path)
+    with told_plainly(given):
+        file = place.prepare(given, create=create)
+        db = connection.connect(file, busy_timeout_ms)
+        try:
+            migrations.refuse_strangers(db)
+            if not create and migrations.is_empty(db):
+                raise place.no_store(file)
+            connection.use_write_ahead_log(db, busy_timeout_ms)
+            migrations.migrate(db)
+            return Store(db, file)
+        except BaseException:
+            db.close()
+            raise
+
+
+class Store:
+    """One open store. Use it in a `with` block, or call `close`.
+
+    Every method raises `StoreError` with a message and a hint when it cannot do its work; then
+    the store holds what it held before, and the next call may succeed. Times are ISO 8601 with
+    offset and come from the caller, as do identifiers (UUIDs) unless they are left out.
+    """
+
+    def __init__(self, db: Database, path: Path) -> None:
+        self.db = db
+        self.path = path
+        self._identity = place.identity(path)
+
+    def __enter__(self) -> "Store":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file. What was saved is safe without this."""
+        self.db.close()
+
+    def add_client(
+        self,
+        name: str,
+        sex: str,
+        *,
+        at: str,
+        birth_date: str | None = None,
+        note: str = "",
+        id: str | None = None,
+    ) -> Client:
+        """Save a new client. `sex` is `female` or `male`; `birth_date` is ISO 8601."""
+        client = Client(as_id(id), at, name, sex, birth_date, note)
+        with self._saving():
+            visits.add_client(self.db, client)
+        return client
+
+    def add_assessor(self, name: str, *, at: str, id: str | None = None) -> Assessor:
+        """Save a new assessor."""
+        assessor = Assessor(as_id(id), at, name)
+        with self._saving():
+            visits.add_assessor(self.db, assessor)
+        return assessor
+
+    def clients(self) -> list[Client]:
+        """Read all clients in the order in which they were added."""
+        with told_plainly(self.path):
+            return visits.clients(self.db)
+
+    def assessors(self) -> list[Assessor]:
+        """Read all assessors in the order in which they were added."""
+        with told_plainly(self.path):
+            return visits.assessors(self.db)
+
+    def find_client(self, name: str) -> Client | None:
+        """Find the one client of this name in any case; `StoreError` if there are several."""
+        return visits.find(self.clients(), name)
+
+    def find_assessor(self, name: str) -> Assessor | None:
+        """Find the one assessor of this name in any case; `StoreError` if there are several."""
+        return visits.find(self.assessors(), name)
+
+    def begin_visit(
+        self,
+        client_id: str,
+        assessor_id: str,
+        *,
+        at: str,
+        plan: Plain,
+        program_version: str,
+        id: str | None = None,
+    ) -> VisitRow:
+        """Save a new visit with the plan that it will follow; neither changes any more."""
+        visit_id = as_id(id)
+        with self._saving():
+            visits.begin_visit(
+                self.db,
+                visit_id,
+                client_id=client_id,
+                assessor_id=assessor_id,
+                at=at,
+                plan=plan,
+                program_version=program_version,
+            )
+            return visits.visit(self.db, visit_id)
+
+    def visits(self, client_id: str | None = None) -> list[VisitRow]:
+        """Read the visits, of one client or of all, the newest first."""
+        with told_plainly(self.path):
+            return visits.visits(self.db, client_id)
+
+    def open_visits(self) -> list[VisitRow]:
+        """Read the visits that are not signed off, the newest first."""
+        with told_plainly(self.path):
+            return visits.open_visits(self.db)
+
+    def visit(self, visit_id: str) -> VisitRow:
+        """Read one visit."""
+        with told_plainly(self.path):
+            return visits.visit(self.db, visit_id)
+
+    def append(self, visit_id: str, entry: Entry) -> None:
+        """Save the next entry of a visit and its reading facts together, or nothing of them.
+
+        When this returns, the entry is on the disk: it outlives a crash and a power failure.
+        `entry.sequence` must be one more than that of the visit's last entry.
+        """
+        with self._saving():
+            journal.append(self.db, visit_id, entry)
+
+    def entries(self, visit_id: str) -> list[Entry]:
+        """Read the journal of a visit in order, equal to what was appended."""
+        with told_plainly(self.path):
+            return journal.entries(self.db, visit_id)
+
+    def add_result(
+        self, visit_id: str, *, at: str, sequence: int, result: Plain, id: str | None = None
+    ) -> Result:
+        """Save what was computed from the visit as it stood after the entry `sequence`."""
+        row = Result(as_id(id), visit_id, at, sequence, result)
+        with self._saving():
+            visits.add_result(self.db, row)
+        return row
+
+    def results(self, visit_id: str) -> list[Result]:
+        """Read what was computed from a visit, the oldest first."""
+        with told_plainly(self.path):
+            return visits.results(self.db, visit_id)
+
+    def check(self) -> tuple[str, ...]:
+        """Look the whole store over; return one line a problem, none for a sound store."""
+        with told_plainly(self.path):
+            return upkeep.problems(self.db)
+
+    def backup(self, path: str | os.PathLike[str]) -> Path:
+        """Copy the store into a new file, looked over before it gets its name."""
+        with told_plainly(self.path):
+            return upkeep.backup(self.db, Path(path))
+
+    @contextmanager
+    def _saving(self) -> Iterator[None]:
+        """Refuse to write into a file that has lost its place.
+
+        SQLite goes on writing into a file that was moved or replaced; what it writes then is
+        gone with the program.
+        """
+        with told_plainly(self.path):
+            try:
+                same = place.identity(self.path) == self._identity
+            except FileNotFoundError:
+                same = False
+            if not same:
+                raise StoreError(
+                    "The file of the store was moved, removed or replaced while it was open.",
+                    f"Put it back to {self.path}, then start again. Nothing more was saved.",
+                )
+            yield
