@@ -7,8 +7,7 @@ from capture.errors import CaptureError
 from capture.language.grammar import Grammar
 from capture.language.jsgf import GrammarError
 
-LISTENING = "foldcall.listening."
-"""Rules of this grammar say what is listened for in one state of a visit."""
+PRONUNCIATIONS = "pronunciations.dict"
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,10 +17,9 @@ class Pack:
     folder: Path
     grammar: Grammar
 
-    @property
-    def pronunciations(self) -> Path:
-        """The file with every word's pronunciations."""
-        return self.folder / "pronunciations.dict"
+    def pronunciations(self) -> str:
+        """The text of the file with every word's pronunciations."""
+        return _text_of(self.folder / PRONUNCIATIONS)
 
     @property
     def model(self) -> Path:
@@ -40,17 +38,18 @@ def open_pack(folder: Path) -> Pack:
             f"There is no language pack in {folder}: it holds no *.gram file.",
             "Name a folder such as grammars/en.",
         )
-    texts: dict[str, str] = {}
-    for file in files:
-        try:
-            texts[file.name] = file.read_text(encoding="utf-8")
-        except UnicodeDecodeError as error:
-            raise GrammarError(
-                f"{file.name}: byte {error.start} is not UTF-8 text.", "Save the file as UTF-8."
-            ) from error
-        except OSError as error:
-            raise CaptureError(
-                f"The grammar file {file.name} cannot be read: {error.strerror}.",
-                "Check the file and its permissions.",
-            ) from error
-    return Pack(folder, Grammar(texts))
+    return Pack(folder, Grammar({file.name: _text_of(file) for file in files}))
+
+
+def _text_of(file: Path) -> str:
+    try:
+        return file.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise GrammarError(
+            f"{file.name}: byte {error.start} is not UTF-8 text.", "Save the file as UTF-8."
+        ) from error
+    except OSError as error:
+        raise CaptureError(
+            f"The language pack's file {file.name} cannot be read: {error.strerror}.",
+            "Check the file and its permissions.",
+        ) from error

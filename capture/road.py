@@ -7,7 +7,7 @@ through that thread's queue.
 from collections.abc import Callable
 from typing import Protocol
 
-from capture.language.grammar import Grammar, Parser, understand
+from capture.language.grammar import LISTENING, Grammar, Parser, understand
 from capture.language.intents import Intent
 from capture.recognise.port import UNKNOWN, Heard
 from capture.visit.announcement import Announcement
@@ -16,9 +16,6 @@ from capture.visit.course import listening_rule
 from capture.visit.entry import Entry, Source
 from capture.visit.machine import Record, Say, opening, step
 from capture.visit.state import Visit
-
-LISTENING = "foldcall.listening."
-"""The grammar whose public rules say what is listened for in each state."""
 
 
 class Journal(Protocol):
@@ -32,8 +29,8 @@ class Journal(Protocol):
 class Audience(Protocol):
     """Who is told: the screen and the voice."""
 
-    def heard(self, call: Call, visit: Visit) -> None:
-        """A call came in; `visit` is the state before it."""
+    def heard(self, call: Call) -> None:
+        """A call came in; it has not been taken yet."""
         ...
 
     def ignored(self, heard: Heard) -> None:
@@ -99,7 +96,7 @@ class Road:
         self._take(Call(intent, Source.KEYPAD, keys))
 
     def _take(self, call: Call) -> None:
-        self._audience.heard(call, self.visit)
+        self._audience.heard(call)
         after, effects = step(self.visit, call, self._now())
         for effect in effects:
             if isinstance(effect, Record):

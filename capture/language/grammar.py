@@ -20,6 +20,9 @@ from capture.language.jsgf import (
 from capture.language.jsgf import Sequence as Parts
 from capture.language.meaning import intent_from
 
+LISTENING = "foldcall.listening."
+"""Public rules of this grammar say what is listened for in each state of a visit."""
+
 
 class Parser:
     """Takes phrases of one automaton, whole or not at all."""

