@@ -201,6 +201,46 @@ def test_a_call_that_has_begun_is_heard_out(models: StrictModels) -> None:
     assert texts(before + after + later) == ["fifty point six", "yes"]
 
 
+@pytest.mark.parametrize(
+    ("used", "later_s"), [(0, 0.09), (1, 0.0), (2, -0.09)], ids=["before", "now", "after"]
+)
+def test_offsets_are_taken_in_their_order(tmp_path: Path, used: int, later_s: float) -> None:
+    """A network that looks 90 ms back hears everything 90 ms later, and the reverse."""
+    arrays = tone_network()
+    one = arrays["weight_0"]
+    arrays["offsets_0"] = np.array([-9, 0, 9])
+    arrays["weight_0"] = np.hstack([one if n == used else 0 * one for n in range(3)])
+    np.savez(tmp_path / "acoustic.npz", **arrays)
+    write_model_folder(tmp_path / "acoustic.npz", tmp_path / "model")
+    models = StrictModels(tmp_path / "model", {"all": build_graph(phrases("six"), LEXICON)})
+    recogniser = StrictRecogniser(models, RATE_HZ, "all")
+    (heard,) = heard_in(recogniser, as_bytes(quiet(0.6), tones("six"), quiet(1.0)))
+    assert heard.start_s == pytest.approx(0.6 + later_s, abs=0.04)
+
+
+def test_a_network_of_two_layers_is_cut_off_at_zero(tmp_path: Path) -> None:
+    """Levels below zero do not pass the first layer; the second sees the rest."""
+    arrays = tone_network()
+    np.savez(
+        tmp_path / "acoustic.npz",
+        count=np.array(2),
+        offsets_0=np.array([0]),
+        weight_0=arrays["weight_0"],
+        bias_0=arrays["bias_0"],
+        relu_0=np.array(1),
+        offsets_1=np.array([0]),
+        weight_1=np.eye(BANDS, dtype="f4"),
+        # Without the cut-off, faint bands would lie far below silence; with it, one below.
+        bias_1=np.array([0.0] + [-1.0] * (BANDS - 1), "f4"),
+        relu_1=np.array(0),
+    )
+    write_model_folder(tmp_path / "acoustic.npz", tmp_path / "model")
+    models = StrictModels(tmp_path / "model", {"all": build_graph(phrases("six", "no"), LEXICON)})
+    recogniser = StrictRecogniser(models, RATE_HZ, "all")
+    (heard,) = heard_in(recogniser, as_bytes(quiet(0.6), tones("six"), quiet(1.0)))
+    assert heard.text == "six"
+
+
 def test_a_context_chosen_in_silence_holds_at_once(models: StrictModels) -> None:
     """A change of context while nobody speaks holds for the very next word, whole."""
     recogniser = StrictRecogniser(models, RATE_HZ, "numbers")

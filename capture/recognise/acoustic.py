@@ -62,7 +62,7 @@ def read_network(path: Path) -> Network:
     """Read acoustic.npz; ModelError when it is missing, damaged or of another shape."""
     hint = "Take the file as training wrote it."
     try:
-        with np.load(path, allow_pickle=False) as arrays:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as arrays:
             network = _network(arrays)
     except FileNotFoundError:
         raise ModelError(f"There is no acoustic model at {path}.", "Train it first.") from None
