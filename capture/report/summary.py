@@ -1,6 +1,6 @@
 """A visit's results as plain lines: the folds first, the percent after them."""
 
-from capture.composition.forms import Sex
+from capture.composition.forms import FoldDirection, Sex
 from capture.composition.results import VisitResult, visit_result
 from capture.units import millimetres
 from capture.visit.state import Visit
@@ -21,7 +21,14 @@ def visit_result_of(visit: Visit) -> VisitResult:
     """Compute what the confirmed readings of a visit come to."""
     plan = visit.plan
     trials = {site.id: visit.trials(site.id) for site in plan.protocol.sites}
-    return visit_result(trials, plan.sex, plan.age_years, SEVEN_SITE_EQUATIONS[plan.sex])
+    folds = {site.id: FoldDirection(site.fold.value) for site in plan.protocol.sites}
+    return visit_result(
+        trials,
+        plan.sex,
+        plan.age_years,
+        SEVEN_SITE_EQUATIONS[plan.sex],
+        fold_directions=folds,
+    )
 
 
 def summary_lines(visit: Visit, result: VisitResult) -> tuple[str, ...]:
