@@ -81,8 +81,7 @@ def use_write_ahead_log(db: Database, busy_timeout_ms: int = BUSY_TIMEOUT_MS) ->
                 raise
             time.sleep(_WAL_RETRY_SECONDS)
     _expect(db, "journal_mode", "wal")
-    with writing(db):
-        pass
+    _prove_writable(db)
 
 
 @contextmanager
@@ -105,6 +104,15 @@ def pragma(db: Database, name: str) -> object:
     """Read one PRAGMA of this connection."""
     row = db.execute(f"PRAGMA {name}").fetchone()
     return None if row is None else row[0]
+
+
+def _prove_writable(db: Database) -> None:
+    """Write into the file and take it back: a read-only file lets a transaction begin."""
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        db.execute("PRAGMA user_version = 1")
+    finally:
+        db.rollback()
 
 
 def _raw_connection(path: Path, busy_timeout_ms: int) -> sqlite3.Connection:

@@ -22,7 +22,7 @@ class StoreBusyError(StoreError):
     """Another program holds the store for longer than we wait. Asking again may succeed."""
 
 
-_LOW_BYTE = 0xFF
+LOW_BYTE = 0xFF
 """SQLite's primary result code is the low byte of the extended one."""
 
 
@@ -35,7 +35,7 @@ def from_sqlite(error: sqlite3.Error, path: Path) -> StoreError | None:
     code = getattr(error, "sqlite_errorcode", None)
     if code is None:
         return None
-    match code & _LOW_BYTE:
+    match code & LOW_BYTE:
         case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
             return StoreBusyError(
                 "The store is in use by another program.",

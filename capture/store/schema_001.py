@@ -188,14 +188,11 @@ _TRIGGERS = (
     WHEN EXISTS (SELECT 1 FROM results WHERE id = NEW.id)
     BEGIN SELECT RAISE(ABORT, 'results is append-only'); END
     """,
-    """
-    CREATE TRIGGER visits_no_update BEFORE UPDATE ON visits
-    BEGIN SELECT RAISE(ABORT, 'a visit keeps its client, assessor and plan'); END
-    """,
+    *_append_only("visits"),
     """
     CREATE TRIGGER visits_no_replace BEFORE INSERT ON visits
     WHEN EXISTS (SELECT 1 FROM visits WHERE id = NEW.id)
-    BEGIN SELECT RAISE(ABORT, 'a visit keeps its client, assessor and plan'); END
+    BEGIN SELECT RAISE(ABORT, 'visits is append-only'); END
     """,
 )
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from capture.store.errors import StoreError, told_plainly
+from capture.store.errors import LOW_BYTE, StoreError, told_plainly
 from capture.store.place import make_file
 
 _TABLES = ("clients", "assessors", "visits", "journal", "reading_facts", "results")
@@ -18,10 +18,13 @@ def problems(db: Database) -> tuple[str, ...]:
     """Look the whole store over; return one line a problem, none for a sound store.
 
     SQLite checks its pages, indexes, types, CHECKs and foreign keys; we check that no journal
-    has a gap. The lines name tables and rows, not people.
+    has a gap. The lines name tables and rows, not people. Once SQLite finds something wrong,
+    the rest is not asked.
     """
-    lines = [line for (line,) in db.execute("PRAGMA integrity_check") if line != "ok"]
-    lines += [
+    damage = _damage(db)
+    if damage:
+        return damage
+    lines = [
         f"row {row} of {table} refers to a row of {parent} that is missing"
         for table, row, parent, _ in db.execute("PRAGMA foreign_key_check")
     ]
@@ -33,6 +36,16 @@ def problems(db: Database) -> tuple[str, ...]:
         )
     ]
     return tuple(lines)
+
+
+def _damage(db: Database) -> tuple[str, ...]:
+    try:
+        rows = db.execute("PRAGMA integrity_check").fetchall()
+    except sqlite3.DatabaseError as error:
+        if error.sqlite_errorcode & LOW_BYTE != sqlite3.SQLITE_CORRUPT:
+            raise
+        return (str(error),)  # too damaged even to be looked over
+    return tuple(line for (line,) in rows if line != "ok")
 
 
 def backup(db: Database, target: Path) -> Path:
