@@ -48,6 +48,8 @@ _DECODING = {
     "acoustic-scale": "1.0",
     # The decoder counts 30 ms a step whatever is written here; the network was trained so.
     "frame-subsampling-factor": 3,
+    # Small chunks: the end of a call is noticed some 70 ms sooner on average than with 20.
+    "frames-per-chunk": 6,
     "endpoint.silence-phones": SILENCE_ID,
     # Silence only: give up and begin anew.
     "endpoint.rule1.min-trailing-silence": 5.0,
@@ -115,7 +117,10 @@ def runtime_folder(model_dir: Path, graph: DecodingGraph) -> Iterator[Path]:
 def ascii_hint(path: Path) -> str:
     """Advice for a path that the decoder cannot open on Windows; empty for plain paths."""
     if os.name == "nt" and not str(path).isascii():
-        return "The path has letters outside ASCII: move the folder to a plain one."
+        return (
+            f"The path {path} has letters outside ASCII: use a plain one; "
+            "for temporary files set TMP to it."
+        )
     return ""
 
 

@@ -2,7 +2,8 @@
 
 Why not the decoder's own word confidences: they come with a phrase that is put together word by
 word, each the likeliest at its place, which can be a phrase that no path of the grammar allows.
-The list of best phrases holds true paths only, with the score (log-likelihood) of each.
+The list of best phrases holds true paths only, with the score (log-likelihood) of each; in it vosk
+weighs the costs of the graph with 0.9.
 
 The probabilities here are the softmax of the scores over the list. They say how clearly the
 winner beats its rivals, not how often it is right: that must be measured on recordings.

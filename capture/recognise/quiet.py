@@ -3,7 +3,7 @@
 Kaldi writes to file descriptor 2 directly, past Python's `sys.stderr`. The descriptor belongs to
 the whole process: while it is turned away, other threads' messages go the same way. So this is
 for loading only, which takes milliseconds and happens before threads are started; a lock keeps
-two loaders apart.
+two loaders apart. On Windows a library with a C runtime of its own may not be reached.
 """
 
 import os
