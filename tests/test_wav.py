@@ -62,7 +62,7 @@ def test_sixteen_bits_come_back_exactly(tmp_path: Path) -> None:
 def test_channels_are_averaged_and_loud_floats_are_limited(tmp_path: Path) -> None:
     """Left and right count half each; values beyond full scale do not wrap around."""
     path = tmp_path / "call.wav"
-    rows = np.array([[0.5, 0.0], [0.5, -0.5], [1.5, 1.5], [-1.5, -1.5]])
+    rows = np.array([[0.5, 0.0], [0.5, -0.5], [1.5, 1.5], [-3e38, -3e38]])
     soundfile.write(path, rows, RATE_HZ, "FLOAT")
     assert samples(open_sound(path)).tolist() == [8192, 0, 32_767, -32_768]
 

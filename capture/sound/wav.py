@@ -24,7 +24,8 @@ HIGHEST_RATE_HZ = 384_000
 """Above this no recorder writes; such a header is damaged."""
 
 MOST_CHANNELS = 32
-_SCAN_FRAMES = 16_384
+_PIECE_FRAMES = 4_096
+_BYTES_PER_SAMPLE = 2
 _LARGEST_SAMPLE = 32_767
 _FULL_SCALE = 32_768
 _STREAMED_FROM = 0x3FFF_0000
@@ -61,13 +62,16 @@ class SoundFile:
 
         SoundError when the file has gone since it was opened.
         """
-        size = max(1, round(seconds * self.rate_hz))
-        left = self.frames
-        for samples in _mono(self.path, size):
-            yield _sixteen_bit(samples[:left])
-            left -= len(samples)
-            if left <= 0:
-                return
+        size = _BYTES_PER_SAMPLE * max(1, round(seconds * self.rate_hz))
+        waiting = b""
+        for samples in _mono(self.path):
+            waiting += _sixteen_bit(samples)
+            whole = len(waiting) - len(waiting) % size
+            for at in range(0, whole, size):
+                yield waiting[at : at + size]
+            waiting = waiting[whole:]
+        if waiting:
+            yield waiting
 
 
 def open_sound(path: Path) -> SoundFile:
@@ -93,7 +97,7 @@ def open_sound(path: Path) -> SoundFile:
             f"Its header is damaged. {_KINDS_HINT}",
         )
     frames = 0
-    for samples in _mono(path, _SCAN_FRAMES):
+    for samples in _mono(path):
         if not np.isfinite(samples).all():
             raise SoundError(
                 f"{path.name} holds values that are not numbers, near {frames / rate_hz:.1f} s.",
@@ -122,8 +126,11 @@ def _check_regular(path: Path) -> None:
         raise SoundError(f"{path.name} is empty.", _KINDS_HINT)
 
 
-def _mono(path: Path, size: int) -> Iterator[npt.NDArray[np.float32]]:
-    """Blocks of at most `size` samples, channels averaged; ends where reading ends."""
+def _mono(path: Path) -> Iterator[npt.NDArray[np.float64]]:
+    """The samples, channels averaged, a piece at a time; ends where reading ends.
+
+    Pieces are always of the same length: how far a damaged file can be read depends on it.
+    """
     try:
         file = soundfile.SoundFile(os.fspath(path))
     except (soundfile.SoundFileError, RuntimeError) as error:
@@ -131,16 +138,17 @@ def _mono(path: Path, size: int) -> Iterator[npt.NDArray[np.float32]]:
     with file:
         while True:
             try:
-                samples = file.read(size, dtype="float32", always_2d=True)
+                samples = file.read(_PIECE_FRAMES, dtype="float32", always_2d=True)
             except (soundfile.SoundFileError, RuntimeError):
                 # The rest is damaged; what came before has been handed out.
                 return
             if not len(samples):
                 return
-            yield samples.mean(axis=1, dtype=np.float32)
+            # Wider than the samples, so that absurd values do not overflow in the sum.
+            yield samples.mean(axis=1, dtype=np.float64)
 
 
-def _sixteen_bit(samples: npt.NDArray[np.float32]) -> bytes:
+def _sixteen_bit(samples: npt.NDArray[np.float64]) -> bytes:
     scaled = np.rint(samples * _FULL_SCALE)
     return np.clip(scaled, -_FULL_SCALE, _LARGEST_SAMPLE).astype("<i2").tobytes()
 
