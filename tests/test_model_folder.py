@@ -147,10 +147,21 @@ def test_the_shipped_folder_is_complete(model_dir: Path) -> None:
         ("phones.txt", None, "lacks phones.txt"),
         ("am/final.mdl", b"version https://example.invalid/pointer", "not an acoustic model"),
         ("am/final.mdl", b"", "not an acoustic model"),
+        ("am/final.mdl.sha256", None, "lacks am/final.mdl.sha256"),
         ("phones.txt", b"SIL 1\n", "other phones"),
         ("conf/mfcc.conf", b"--num-ceps=13\n", "other features"),
     ],
-    ids=["model", "features", "options", "phones", "pointer", "empty", "phone set", "feature set"],
+    ids=[
+        "model",
+        "features",
+        "options",
+        "phones",
+        "pointer",
+        "empty",
+        "digest",
+        "phone set",
+        "feature set",
+    ],
 )
 def test_an_incomplete_folder_is_refused(
     model_dir: Path, name: str, content: bytes | None, told: str
@@ -163,6 +174,25 @@ def test_an_incomplete_folder_is_refused(
     with pytest.raises(ModelError, match=told) as raised, runtime_folder(model_dir, GRAPH):
         pass
     assert raised.value.hint
+
+
+def test_one_wrong_byte_is_noticed(model_dir: Path) -> None:
+    """A damaged model never reaches the decoder, which could end the process over it."""
+    path = model_dir / "am" / "final.mdl"
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    path.write_bytes(content)
+    with pytest.raises(ModelError, match=r"final\.mdl is damaged"):
+        check_model_folder(model_dir)
+
+
+def test_line_ends_of_a_checkout_do_not_matter(model_dir: Path) -> None:
+    """A folder whose text files came with other line ends is loaded with the usual ones."""
+    for name in ("conf/mfcc.conf", "conf/model.conf", "phones.txt", "am/final.mdl.sha256"):
+        path = model_dir / name
+        path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n"))
+    with runtime_folder(model_dir, GRAPH) as folder:
+        assert b"\r" not in (folder / "conf" / "model.conf").read_bytes()
 
 
 def test_a_missing_folder_is_named(tmp_path: Path) -> None:

@@ -1,12 +1,13 @@
 """The model on disk: the shipped folder, and the folders that the decoder loads.
 
 `write_model_folder(npz_path, target_dir)` writes the shipped folder from the trained arrays:
-am/final.mdl, conf/mfcc.conf, conf/model.conf and phones.txt. It has no graph.
+am/final.mdl with its digest, conf/mfcc.conf, conf/model.conf and phones.txt. It has no graph.
 
 `runtime_folder(model_dir, graph)` is a context manager: a private temporary folder with the same
 am/ and conf/ and the graph of one context. The decoder reads it once, then it may go.
 """
 
+import hashlib
 import os
 import shutil
 import tempfile
@@ -61,7 +62,10 @@ _DECODING = {
     "endpoint.rule5.min-utterance-length": 10.0,
 }
 
-_FILES = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "phones.txt")
+_NETWORK = "am/final.mdl"
+_DIGEST = "am/final.mdl.sha256"
+_OPTIONS = ("conf/mfcc.conf", "conf/model.conf")
+_FILES = (_NETWORK, _DIGEST, *_OPTIONS, "phones.txt")
 _MODEL_START = b"\0B<TransitionModel> "
 _OWNER_ONLY = 0o700
 
@@ -71,7 +75,8 @@ def write_model_folder(npz_path: Path, target_dir: Path) -> None:
     content = model_bytes(read_network(npz_path))
     for name in ("am", "conf"):
         (target_dir / name).mkdir(parents=True, exist_ok=True)
-    (target_dir / "am" / "final.mdl").write_bytes(content)
+    (target_dir / _NETWORK).write_bytes(content)
+    _write(target_dir / _DIGEST, hashlib.sha256(content).hexdigest() + "\n")
     _write(target_dir / "conf" / "mfcc.conf", _options(_FEATURES))
     _write(target_dir / "conf" / "model.conf", _options(_DECODING))
     _write(target_dir / "phones.txt", phones_text())
@@ -84,9 +89,13 @@ def check_model_folder(model_dir: Path) -> None:
         raise ModelError(f"There is no model folder at {model_dir}.", hint)
     if missing := [name for name in _FILES if not (model_dir / name).is_file()]:
         raise ModelError(f"The model folder {model_dir} lacks {', '.join(missing)}.", hint)
-    with (model_dir / "am" / "final.mdl").open("rb") as file:
-        if file.read(len(_MODEL_START)) != _MODEL_START:
-            raise ModelError(f"{model_dir / 'am' / 'final.mdl'} is not an acoustic model.", hint)
+    content = (model_dir / _NETWORK).read_bytes()
+    if not content.startswith(_MODEL_START):
+        raise ModelError(f"{model_dir / _NETWORK} is not an acoustic model.", hint)
+    digest = (model_dir / _DIGEST).read_text(encoding="utf-8").strip()
+    if digest != hashlib.sha256(content).hexdigest():
+        # The decoder ends the whole process over some wrong bytes, so they must not reach it.
+        raise ModelError(f"{model_dir / _NETWORK} is damaged.", hint)
     if (model_dir / "phones.txt").read_text(encoding="utf-8") != phones_text():
         raise ModelError(f"The model in {model_dir} was made for other phones.", hint)
     features = (model_dir / "conf" / "mfcc.conf").read_text(encoding="utf-8").split()
@@ -127,8 +136,10 @@ def ascii_hint(path: Path) -> str:
 def _fill(folder: Path, model_dir: Path, graph: DecodingGraph) -> None:
     for name in ("am", "conf", "graph", "graph/phones"):
         (folder / name).mkdir(mode=_OWNER_ONLY)
-    for name in _FILES[:3]:
-        _link_or_copy(model_dir / name, folder / name)
+    _link_or_copy(model_dir / _NETWORK, folder / _NETWORK)
+    for name in _OPTIONS:
+        # Written anew: a checkout may have changed the line ends.
+        _write(folder / name, (model_dir / name).read_text(encoding="utf-8"))
     (folder / "graph" / "HCLG.fst").write_bytes(graph.fst())
     _write(folder / "graph" / "words.txt", graph.words_text())
     _write(folder / "graph" / "phones" / "word_boundary.int", word_boundary_text())
