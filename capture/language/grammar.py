@@ -119,17 +119,17 @@ class Grammar:
         scope = {rule.name: f"{file.name}.{rule.name}" for rule in file.rules}
         for wanted in file.imports:
             source = files.get(wanted.grammar)
-            offered = [rule.name for rule in source.rules if rule.public] if source else []
+            if source is None:
+                raise GrammarError(
+                    f"{wanted.at}: there is no grammar {wanted.grammar}.",
+                    "Correct the import, or add the file to the pack.",
+                )
+            offered = [rule.name for rule in source.rules if rule.public]
             if wanted.rule is not None and wanted.rule not in offered:
                 raise GrammarError(
                     f"{wanted.at}: the grammar {wanted.grammar} has no public rule "
                     f"<{wanted.rule}>.",
                     "Correct the import, or mark the rule public in its file.",
-                )
-            if source is None:
-                raise GrammarError(
-                    f"{wanted.at}: there is no grammar {wanted.grammar}.",
-                    "Correct the import, or add the file to the pack.",
                 )
             for name in offered if wanted.rule is None else [wanted.rule]:
                 scope.setdefault(name, f"{wanted.grammar}.{name}")

@@ -329,6 +329,8 @@ def _tag(lexeme: _Lexeme) -> Tag:
     value: int | str = int(raw) if raw.isdigit() else raw
     if operation != Operation.SET.value and not isinstance(value, int):
         raise GrammarError(f"{lexeme.at}: {operation} needs a number.", "Use '=' for a name.")
+    if operation == Operation.APPEND.value and len(raw) > 1:
+        raise GrammarError(f"{lexeme.at}: << appends one digit.", "Use '+=' for more than 9.")
     return Tag(slot, Operation(operation), value)
 
 

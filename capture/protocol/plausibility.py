@@ -85,7 +85,7 @@ def _sounds_alike(value: int, site: Site, earlier: Sequence[int]) -> int | None:
         return teen if teen is not None and lowest <= teen <= highest else None
     others = five_or_nine(value) if teen is None else (teen, *five_or_nine(value))
     nearest = min(others, key=lambda other: _distance(other, earlier), default=None)
-    if nearest is None or _distance(nearest, earlier) >= _distance(value, earlier):
+    if nearest is None or _distance(nearest, earlier) > _distance(value, earlier):
         return None
     return nearest
 

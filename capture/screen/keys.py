@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from capture.language.intents import Confirm, Correct, Intent, Reading, Refuse, Repeat, Undo
+from capture.language.meaning import SMALLEST_TENTHS_MM
 
 ENTER = "enter"
 BACKSPACE = "backspace"
@@ -14,6 +15,7 @@ SINGLE_KEYS: dict[str, tuple[Intent, str]] = {
 }
 """Keys that act at once, with what they do in words."""
 
+_DIGITS = frozenset("0123456789")
 _MOST_CHARACTERS = 4
 
 
@@ -34,7 +36,7 @@ def strike(typed: str, key: str, *, read_back: bool) -> Struck:
     >>> strike("", "enter", read_back=True).intent
     Confirm()
     """
-    if key.isdigit() or key == ".":
+    if key in _DIGITS or key == ".":
         if len(typed) == _MOST_CHARACTERS or (key == "." and "." in typed):
             return Struck(typed, problem="A reading has at most two digits, a point and a tenth.")
         return Struck(typed + key)
@@ -51,6 +53,6 @@ def _entered(typed: str, read_back: bool) -> Struck:
     whole, _, tenth = typed.partition(".")
     complete = whole.isdigit() and len(whole) <= 2 and len(tenth) == ("." in typed)
     value = int(whole) * 10 + int(tenth or 0) if complete else 0
-    if value < 1:
+    if value < SMALLEST_TENTHS_MM:
         return Struck(typed, problem="That is no reading. Mend it, or clear it.")
     return Struck("", Correct(value) if read_back else Reading(value))

@@ -17,6 +17,7 @@ from capture.visit.state import (
     Target,
     Visit,
 )
+from capture.visit.tapes import drop_tape
 
 
 def hear_reading(visit: Visit, intent: Reading, call: Call) -> Outcome:
@@ -63,7 +64,7 @@ def drop_reading(visit: Visit, reading: TakenReading) -> Outcome:
 
 
 def go_to(visit: Visit, intent: GoTo) -> Outcome:
-    """Measure another site next. What waited for its yes is dropped first."""
+    """Measure another site next. What waits for its yes must be answered first."""
     if is_pending(visit):
         pending = visit.pending
         return refused(visit, Why.OTHER_PENDING, pending.target.site if pending else None)
@@ -76,9 +77,12 @@ def go_to(visit: Visit, intent: GoTo) -> Outcome:
 def skip(visit: Visit, intent: Skip) -> Outcome:
     """Leave out the present site, or its tape, with the reason."""
     readings: tuple[ReadingFact, ...] = ()
+    facts: tuple[Plain, ...] = ()
     target = _present(visit)
     if target is None:
         return refused(visit, Why.NOT_NOW)
+    if visit.pending_tape is not None:
+        facts = drop_tape(visit, visit.pending_tape).facts
     if visit.pending is not None:
         visit, fact = moved(visit, visit.pending, ReadingState.DROPPED)
         readings = (fact,)
@@ -91,7 +95,7 @@ def skip(visit: Visit, intent: Skip) -> Outcome:
     }
     return Outcome(
         replace(visit, done=(*visit.done, skipped), chosen=None, pending_tape=None),
-        (fact_of_skip,),
+        (*facts, fact_of_skip),
         readings,
         (Skipped(target.site, intent.reason),),
     )
@@ -100,6 +104,8 @@ def skip(visit: Visit, intent: Skip) -> Outcome:
 def _present(visit: Visit) -> Target | None:
     if visit.pending is not None:
         return visit.pending.target
+    if visit.pending_tape is not None:
+        return Target(visit.pending_tape.site, TAPE_CIRCUIT)
     match phase(visit):
         case Phase.CIRCUITS:
             return next_target(visit)

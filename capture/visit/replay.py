@@ -21,12 +21,19 @@ def replay(plan: Plan, entries: Iterable[Entry]) -> Visit:
     """
     visit = Visit(plan)
     for entry in entries:
-        visit, effects = step(visit, call_of(entry), entry.at)
+        try:
+            call = call_of(entry)
+        except (KeyError, TypeError, ValueError) as error:
+            raise _not_followed(entry, "its call is of no known kind.") from error
+        visit, effects = step(visit, call, entry.at)
         again = next(each.entry for each in effects if isinstance(each, Record))
         if again != entry:
-            raise ReplayError(
-                f"Journal entry {entry.sequence} of this visit cannot be followed: "
-                "its call leads to something else than was recorded.",
-                "Open the store with the version of foldcall that wrote it; nothing was changed.",
-            )
+            raise _not_followed(entry, "its call leads to something else than was recorded.")
     return visit
+
+
+def _not_followed(entry: Entry, why: str) -> ReplayError:
+    return ReplayError(
+        f"Journal entry {entry.sequence} of this visit cannot be followed: {why}",
+        "Open the store with the version of foldcall that wrote it; nothing was changed.",
+    )

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from capture.visit.announcement import Undone, Why
+from capture.visit.course import TAPE_CIRCUIT
 from capture.visit.entry import ReadingState
 from capture.visit.moves import Outcome, moved, refused
 from capture.visit.readings import drop_reading
@@ -28,7 +29,9 @@ def undo(visit: Visit) -> Outcome:
         case Answer(permission=permission):
             return _undone(before, "permission", permission.value)
         case SkippedSite(target=target):
-            return _undone(replace(before, chosen=target.site), "skip", target.site)
+            # A tape that was skipped says nothing about the order of the folds.
+            chosen = before.chosen if target.circuit == TAPE_CIRCUIT else target.site
+            return _undone(replace(before, chosen=chosen), "skip", target.site)
 
 
 def _undo_reading(visit: Visit, number: int) -> Outcome:
