@@ -1,0 +1,89 @@
+"""The rules of the trade: tolerance, thirds, order, calipers."""
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from capture.protocol.caliper import Caliper
+from capture.protocol.protocol import PROTOCOLS, SEVEN_SITES, Tolerance
+
+TENTHS = st.integers(5, 999)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "agree"),
+    [
+        (100, 120, True),
+        (100, 121, False),
+        (199, 219, True),
+        (210, 231, True),
+        (210, 232, True),
+        (210, 233, False),
+        (400, 442, True),
+        (400, 443, False),
+        (50, 50, True),
+    ],
+)
+def test_two_millimetres_or_ten_percent(one: int, other: int, agree: bool) -> None:
+    """Folds may differ by 2 mm or a tenth of their mean (textbook and laboratory rules)."""
+    assert Tolerance(20, 10).agree(one, other) is agree
+
+
+@given(one=TENTHS, other=TENTHS, absolute=st.integers(0, 50), percent=st.integers(0, 20))
+def test_agreement_is_exact_and_even(one: int, other: int, absolute: int, percent: int) -> None:
+    """Order does not matter, and the bound is the exact larger of both."""
+    tolerance = Tolerance(absolute, percent)
+    allowed = max(Fraction(absolute), Fraction(percent, 100) * Fraction(one + other, 2))
+    assert tolerance.agree(one, other) == tolerance.agree(other, one)
+    assert tolerance.agree(one, other) == (abs(Fraction(one - other)) <= allowed)
+
+
+@pytest.mark.parametrize(
+    ("trials", "due"),
+    [
+        ((), False),
+        ((100,), False),
+        ((100, 120), False),
+        ((100, 121), True),
+        ((121, 100), True),
+        ((100, 150, 125), False),
+    ],
+    ids=["none", "one", "two that agree", "two that do not", "the other way", "three"],
+)
+def test_when_a_third_is_due(trials: tuple[int, ...], due: bool) -> None:
+    """A third is taken once, after two readings that do not agree."""
+    assert SEVEN_SITES.third_due(trials) is due
+
+
+def test_the_seven_sites_in_their_order() -> None:
+    """The order of Jackson and Pollock's seven sites; chest, triceps and thigh need a tape."""
+    assert [site.id for site in SEVEN_SITES.sites] == [
+        "chest", "midaxillary", "triceps", "subscapular", "abdominal", "suprailiac", "thigh",
+    ]  # fmt: skip
+    assert [site.id for site in SEVEN_SITES.tape_sites] == ["chest", "triceps", "thigh"]
+    assert SEVEN_SITES.site("thigh").title == "thigh"
+    with pytest.raises(KeyError):
+        SEVEN_SITES.site("calf")
+
+
+@pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=PROTOCOLS.keys())
+def test_every_protocol_is_sound(protocol: object) -> None:
+    """No site twice, ranges within a caliper's scale, at least two circuits."""
+    assert isinstance(protocol, type(SEVEN_SITES))
+    ids = [site.id for site in protocol.sites]
+    assert len(set(ids)) == len(ids)
+    assert protocol.circuits >= 2
+    for site in protocol.sites:
+        lowest, highest = site.usual_tenths_mm
+        assert 5 <= lowest < highest <= 999
+
+
+def test_a_calipers_scale_and_opening() -> None:
+    """A dial in 0.2 mm steps that opens to 80 mm shows 80.0, neither 12.5 nor 80.2."""
+    caliper = Caliper("dial caliper", 2, 800)
+    on_scale = [value for value in range(5, 1000) if caliper.on_scale(value)]
+    within = [value for value in range(5, 1000) if caliper.within_opening(value)]
+    assert on_scale == list(range(6, 1000, 2))
+    assert within == list(range(5, 801))
