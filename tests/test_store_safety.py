@@ -398,6 +398,45 @@ say("done")
         assert len(store.assessors()) == 4
 
 
+def test_turning_on_the_log_is_tried_again(
+    path: Path, start: Start, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where SQLite refuses the write-ahead log without waiting, we wait and try again.
+
+    SQLite is told not to wait, as it does of itself when two programs make one store; the other
+    program ends its reading when we first wait.
+    """
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as plain:
+        plain.execute("PRAGMA journal_mode = DELETE")
+    program = start(
+        """
+other = sqlite3.connect(path, isolation_level=None)
+other.execute("BEGIN")
+other.execute("SELECT * FROM clients").fetchall()
+say("reading")
+sys.stdin.readline()
+other.execute("ROLLBACK")
+say("done")
+""",
+        path,
+    )
+    hears(program, "reading")
+    assert isinstance(refused(path), StoreBusyError)
+    waits = []
+
+    def wait(seconds: float) -> None:
+        if not waits:
+            tell(program)
+            hears(program, "done")
+        waits.append(seconds)
+
+    monkeypatch.setattr(connection.time, "sleep", wait)
+    with contextlib.closing(connection.connect(path, busy_timeout_ms=0)) as db:
+        connection.use_write_ahead_log(db, busy_timeout_ms=60_000)
+        assert connection.pragma(db, "journal_mode") == "wal"
+    assert waits
+
+
 @pytest.mark.skipif(os.name == "nt", reason="Windows does not move an open file")
 @pytest.mark.parametrize("fate", ["moved", "replaced"])
 def test_file_that_loses_its_place_is_noticed(store: Store, path: Path, fate: str) -> None:
@@ -573,6 +612,13 @@ def test_store_that_is_not_there_is_not_made_unasked(tmp_path: Path, there: bool
     assert "no store" in refused(path, create=False).message
     assert path.exists() is there
     assert not there or path.stat().st_size == 0
+
+
+def test_file_that_vanishes_is_not_made_by_sqlite(tmp_path: Path) -> None:
+    """SQLite itself never makes the file: it would follow the umask."""
+    with pytest.raises(sqlite3.OperationalError):
+        connection.connect(tmp_path / "foldcall.db")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_path_with_odd_characters_is_taken_as_it_is(tmp_path: Path) -> None:
