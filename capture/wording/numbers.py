@@ -1,7 +1,7 @@
 """Numbers and lengths in words, taken from the same grammar that hears them.
 
-The first sentence that the grammar makes for a value is the one the program says, so that what
-is read back can always be said, and a pack in another language needs no code.
+The first of the shortest sentences that the grammar makes for a value is the one the program
+says, so that what is read back can always be said, and a pack in another language needs no code.
 """
 
 from collections.abc import Mapping
@@ -42,8 +42,9 @@ class NumberWords:
 
     def _spoken(self, rule: str) -> Mapping[int, str]:
         said: dict[int, str] = {}
-        for words, slots in self._grammar.automaton(rule).sentences():
-            # "twelve" and "twelve point zero" are one value: the shorter one is said.
+        sentences = self._grammar.automaton(rule).sentences()
+        # "twelve" and "twelve point zero" are one value: the shorter one is said.
+        for words, slots in sorted(sentences, key=lambda sentence: len(sentence[0])):
             said.setdefault(value_tenths(slots), " ".join(words))
         return said
 
