@@ -36,7 +36,7 @@ def test_a_visit_from_readings_to_percent() -> None:
     assert result.density_g_cm3 == pytest.approx(1.0676965, abs=6e-8)
     assert result.fat_percent == pytest.approx(13.615, abs=6e-4)
     assert result.fat_standard_error_percent == pytest.approx(495 / 1.0676965**2 * 0.0077)
-    assert result.plain_range == "14 %, likely 10 to 17"
+    assert result.plain_range == "13.6 %, likely 10 to 17"
     assert result.missing_sites == ()
     assert result.why_not == ()
     assert result.outside == ()
@@ -169,7 +169,7 @@ def test_an_equation_without_a_published_error_has_no_range() -> None:
     )
     assert result.fat_percent == pytest.approx(18.192, abs=6e-4)
     assert result.fat_standard_error_percent is None
-    assert result.plain_range == "18 %, error not known"
+    assert result.plain_range == "about 18 %, error not known"
     assert result.masses is not None
     assert result.masses.fat_mass_standard_error_kg is None
 

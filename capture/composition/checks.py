@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from enum import Enum
 
 from capture.composition.conversion import conversion
-from capture.composition.equations import equation
-from capture.composition.forms import Confirmed
+from capture.composition.equations import equation, equations
+from capture.composition.forms import Confirmed, Gives
 
 
 class Quantity(Enum):
@@ -24,6 +24,8 @@ class Quantity(Enum):
 @dataclass(frozen=True, slots=True)
 class Check:
     """One figure to arrive at.
+
+    With an equation that gives percent itself `conversion_id` is None, and the percent compared.
 
     With an `equation_id`, the sum and ages are put through it; several ages mean the mean of
     their results. Without one, `density_g_cm3` is converted. `conversion_id` is None where the
@@ -45,7 +47,15 @@ class Check:
     @property
     def quantity(self) -> Quantity:
         """Density or fat percent."""
+        if self._direct:
+            return Quantity.FAT
         return Quantity.DENSITY if self.conversion_id is None else Quantity.FAT
+
+    @property
+    def _direct(self) -> bool:
+        return (
+            self.equation_id is not None and equation(self.equation_id).gives is Gives.FAT_PERCENT
+        )
 
     @property
     def given(self) -> str:
@@ -56,9 +66,12 @@ class Check:
 
     def ours(self) -> float:
         """What this program computes."""
-        return math.fsum(self._single(density) for density in self._densities()) / max(
-            1, len(self.ages_years)
-        )
+        ages = max(1, len(self.ages_years))
+        if self._direct and self.equation_id is not None and self.sum_mm is not None:
+            direct, sum_mm = equation(self.equation_id), self.sum_mm
+            percents = [direct.direct_fat_percent(sum_mm, age) for age in self.ages_years]
+            return math.fsum(percents) / ages
+        return math.fsum(self._single(density) for density in self._densities()) / ages
 
     def _densities(self) -> Iterator[float]:
         if self.equation_id is None or self.sum_mm is None:
@@ -155,6 +168,26 @@ _RECOMPUTED = (
     ("jackson_pollock_ward_1980_women_7", 120, 30, 1.0448504, 23.752, 23.183),
 )
 
+_BOYS = "slaughter_1988_boys_subscapular_white"
+# Equation that gives percent itself, sum, age, percent, to how many decimals it was worked out.
+_RECOMPUTED_DIRECT = (
+    ("jackson_pollock_1985_men_4_percent", 80, 30, 19.220, 3),
+    ("jackson_pollock_1985_women_4_percent", 80, 30, 23.279, 3),
+    ("jackson_pollock_1985_women_3_percent", 60, 30, 26.041, 3),
+    ("jackson_pollock_1985_men_3_percent", 60, 30, 19.335, 3),
+    ("evans_2005_men_7_white", 70, 20, 10.963, 3),
+    ("evans_2005_women_7_white", 100, 20, 22.643, 3),
+    ("evans_2005_men_3_white", 35, 20, 11.284, 3),
+    ("evans_2005_women_3_black", 50, 20, 19.328, 3),
+    (f"{_BOYS}_prepubescent", 20, 10, 19.3, 1),
+    (f"{_BOYS}_postpubescent", 20, 16, 15.5, 1),
+    (f"{_BOYS}_prepubescent", 40, 10, 32.92, 2),
+    ("slaughter_1988_girls_subscapular", 20, 12, 18.9, 1),
+    ("slaughter_1988_girls_subscapular", 40, 12, 31.54, 2),
+    ("slaughter_1988_boys_calf", 25, 12, 19.375, 3),
+    ("slaughter_1988_girls_calf", 25, 12, 20.35, 2),
+)
+
 
 def _table_checks() -> Iterator[Check]:
     for (id_, ages), cells in _DW_CELLS.items():
@@ -193,6 +226,19 @@ def _recomputed_checks() -> Iterator[Check]:
                 conversion_id=model,
                 recomputed=True,
             )
+    for id_, sum_mm, age, percent, decimals in _RECOMPUTED_DIRECT:
+        yield Check(
+            RECOMPUTED,
+            percent,
+            # Half of the last decimal, and a little for a figure that ends in a five there.
+            0.51 * 10**-decimals,
+            equation(id_).confirmed,
+            id_,
+            sum_mm,
+            (age,),
+            conversion_id=None,
+            recomputed=True,
+        )
 
 
 CHECKS = (*_table_checks(), *_pair_checks(), *_recomputed_checks())
@@ -201,3 +247,71 @@ CHECKS = (*_table_checks(), *_pair_checks(), *_recomputed_checks())
 def check_table() -> tuple[CheckRow, ...]:
     """Every check with what this program computes, for the tests and the documentation."""
     return tuple(CheckRow(check, check.ours()) for check in CHECKS)
+
+
+def markdown_lines() -> tuple[str, ...]:
+    """The table of checks for the documentation, as lines of Markdown, one row a check.
+
+    Equations without a figure to hold them against follow below it, so that nobody takes their
+    absence for a pass.
+    """
+    lines = [
+        "| equation or conversion | given | source | confirmed | expected | ours | difference "
+        "| tolerance |",
+        "| --- | --- | --- | --- | ---: | ---: | ---: | ---: |",
+        *(_markdown_row(row) for row in check_table()),
+    ]
+    checked = {check.equation_id for check in CHECKS}
+    unchecked = [known.id for known in equations() if known.id not in checked]
+    if unchecked:
+        names = ", ".join(f"`{id_}`" for id_ in unchecked)
+        lines += ["", f"No figure to hold against is known for: {names}."]
+    return tuple(lines)
+
+
+def summary_markdown_lines() -> tuple[str, ...]:
+    """The same in short: one row for each equation and source, with the worst difference."""
+    groups: dict[tuple[str, str], list[CheckRow]] = {}
+    for row in check_table():
+        groups.setdefault((_subject(row.check), row.check.source), []).append(row)
+    lines = [
+        "| equation or conversion | source of the figures | figures | worst difference "
+        "| tolerance |",
+        "| --- | --- | ---: | ---: | ---: |",
+    ]
+    for (subject, source), rows in groups.items():
+        worst = max(rows, key=lambda row: abs(row.difference) / row.check.tolerance)
+        lines.append(
+            f"| {subject} | {source} | {len(rows)} | {_figure(worst, worst.difference, sign=True)} "
+            f"{worst.check.quantity.value} | {worst.check.tolerance:.2g} |"
+        )
+    return tuple(lines)
+
+
+def _subject(check: Check) -> str:
+    model = "" if check.conversion_id is None else f" {conversion(check.conversion_id).name}"
+    return f"`{check.equation_id}`{model}" if check.equation_id else model.strip()
+
+
+def _markdown_row(row: CheckRow) -> str:
+    check = row.check
+    cells = (
+        _subject(check),
+        check.given,
+        check.source,
+        check.confirmed.value,
+        f"{check.expected:g} {check.quantity.value}"
+        if check.quantity is Quantity.FAT
+        else f"{check.expected:.7f} {check.quantity.value}",
+        _figure(row, row.ours),
+        _figure(row, row.difference, sign=True),
+        f"{check.tolerance:.2g}",
+    )
+    return f"| {' | '.join(cells)} |"
+
+
+def _figure(row: CheckRow, value: float, *, sign: bool = False) -> str:
+    places = 3 if row.check.quantity is Quantity.FAT else 7
+    # Adding zero makes of minus nothing just nothing.
+    shown = round(value, places) + 0.0
+    return f"{shown:+.{places}f}" if sign else f"{shown:.{places}f}"

@@ -8,7 +8,9 @@ import math
 from dataclasses import dataclass
 from enum import Enum
 
-from capture.composition.forms import Confirmed
+from capture.composition.forms import Confirmed, Sex
+from capture.composition.populations import GROUPS, HEYWARD
+from capture.composition.reasons import Reason, ReasonKind
 from capture.errors import CaptureError
 
 HIGHEST_SEEN_PERCENT = 61.0
@@ -19,7 +21,7 @@ class NoFat(Enum):
     """Why a density has no fat percent."""
 
     BELOW_RANGE = "below the model's range"
-    """The density is above that of the fat-free body the model assumes."""
+    """The density is above that of the fat-free body the model assumes, or the percent below 0."""
     ABOVE_RANGE = "above the model's range"
     """Fatter than anyone in the samples."""
 
@@ -34,7 +36,10 @@ class FatPercent:
 
 @dataclass(frozen=True, slots=True)
 class Conversion:
-    """One two-component conversion, with the group it was made for."""
+    """One two-component conversion, with the group it was made for.
+
+    `ages` are completed years, both included; None where the source names none.
+    """
 
     id: str
     name: str
@@ -43,9 +48,33 @@ class Conversion:
     population: str
     source: str
     confirmed: Confirmed
+    sexes: tuple[Sex, ...] = (Sex.MALE, Sex.FEMALE)
+    ages: tuple[int, int] | None = None
+
+    def reasons_against(self, sex: Sex | None, age_years: int) -> tuple[Reason, ...]:
+        """What speaks against it for a client; a sex of None is not looked at."""
+        reasons = []
+        if sex is not None and sex not in self.sexes:
+            reasons.append(Reason(ReasonKind.CONVERSION_SEX))
+        if self.ages is not None and not self.ages[0] <= age_years <= self.ages[1]:
+            reasons.append(Reason(ReasonKind.CONVERSION_AGE, age_years, *self.ages))
+        return tuple(reasons)
+
+    def to_plain(self) -> dict[str, object]:
+        """As a JSON object."""
+        return {
+            "id": self.id,
+            "name": self.name,
+            "formula": f"{self.a:g} / D - {self.b:g}",
+            "population": self.population,
+            "sexes": [sex.value for sex in self.sexes],
+            "ages": None if self.ages is None else list(self.ages),
+            "source": self.source,
+            "confirmed": self.confirmed.value,
+        }
 
     def fat_percent(self, density_g_cm3: float) -> float:
-        """Bare formula; it may come out below zero.
+        """Bare formula, of one density or an array; it may come out below zero.
 
         >>> round(conversion("siri").fat_percent(1.05), 2)
         21.43
@@ -90,6 +119,7 @@ _CONVERSIONS = (
         "black men",
         "Schutte JE and others, 1984.",
         Confirmed.SECONDARY,
+        (Sex.MALE,),
     ),
     Conversion(
         "wagner_heyward",
@@ -99,6 +129,7 @@ _CONVERSIONS = (
         "black men",
         "Wagner DR, Heyward VH, 2001; rounded from 4.858 and 4.394.",
         Confirmed.SECONDARY,
+        (Sex.MALE,),
     ),
     Conversion(
         "ortiz",
@@ -108,6 +139,22 @@ _CONVERSIONS = (
         "black women",
         "Ortiz O and others, 1992.",
         Confirmed.SECONDARY,
+        (Sex.FEMALE,),
+    ),
+    *(
+        Conversion(
+            f"heyward_{group.id}",
+            f"Heyward, {group.population}",
+            # Rounded, so that 100 times a printed 4.51 is 451 and not 450.99999999999994.
+            round(100 * group.a, 1),
+            round(100 * group.b, 1),
+            group.population,
+            HEYWARD,
+            group.confirmed,
+            (group.sex,),
+            group.ages,
+        )
+        for group in GROUPS
     ),
 )
 _BY_ID = {known.id: known for known in _CONVERSIONS}
@@ -138,7 +185,11 @@ def convert(chosen: Conversion, density_g_cm3: float) -> FatPercent:
     """
     if not (math.isfinite(density_g_cm3) and density_g_cm3 > 0):
         raise ValueError(f"a density is above 0 g/cm³, not {density_g_cm3}")
-    fat_percent = chosen.fat_percent(density_g_cm3)
+    return within_model(chosen.fat_percent(density_g_cm3))
+
+
+def within_model(fat_percent: float) -> FatPercent:
+    """A computed percent, unless nobody can have it: below 0, or more than anyone measured."""
     if fat_percent < 0:
         return FatPercent(None, NoFat.BELOW_RANGE)
     if fat_percent > HIGHEST_SEEN_PERCENT:

@@ -1,4 +1,4 @@
-"""The registry of density equations: which there are, which apply, and why one does not.
+"""The registry of equations: which there are, which apply, and why one does not.
 
 A reason is data, so that a screen, a report and a test can each do something with it. Some
 reasons may be overridden by a person who knows why; the result then carries them. Others may
@@ -8,7 +8,6 @@ not, because the figure would mean nothing.
 import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from enum import Enum
 
 from capture.composition.forms import (
     Band,
@@ -16,12 +15,14 @@ from capture.composition.forms import (
     Confirmed,
     Equation,
     FoldDirection,
+    Gives,
     Quadratic,
     Sex,
     StandardError,
     SumRange,
 )
 from capture.composition.published import PUBLISHED
+from capture.composition.reasons import Reason, ReasonKind
 from capture.errors import CaptureError
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "Density",
     "Equation",
     "FoldDirection",
+    "Gives",
     "Quadratic",
     "Reason",
     "ReasonKind",
@@ -43,99 +45,11 @@ __all__ = [
     "compute_density",
     "equation",
     "equations",
+    "judge",
     "reasons_against",
     "site_for",
     "site_reasons",
 ]
-
-
-class ReasonKind(Enum):
-    """Why an equation does not apply as it stands."""
-
-    SEX = "sex"
-    SITES_MISSING = "sites missing"
-    PAST_TURNING_POINT = "past the turning point"
-    """A thicker fold would lower the result. Never overridden."""
-    AGE = "age outside the sample"
-    SUM = "sum outside the sample"
-    NEAR_TURNING_POINT = "near the turning point"
-    STAND_IN = "another site stands in"
-    FOLD_DIRECTION = "fold lifted another way"
-
-
-_NEVER_OVERRIDDEN = frozenset(
-    {ReasonKind.SEX, ReasonKind.SITES_MISSING, ReasonKind.PAST_TURNING_POINT}
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Reason:
-    """One reason, with the figures it rests on.
-
-    `value` is what was found, `low` and `high` what the equation allows: years for an age,
-    mm for a sum, None where there is no such limit. `sites` are the sites it speaks of.
-    """
-
-    kind: ReasonKind
-    value: float | None = None
-    low: float | None = None
-    high: float | None = None
-    sites: tuple[str, ...] = ()
-
-    @property
-    def may_be_overridden(self) -> bool:
-        """Whether a person may ask for the result all the same."""
-        return self.kind not in _NEVER_OVERRIDDEN
-
-    @property
-    def text(self) -> str:
-        """The reason in one sentence.
-
-        >>> Reason(ReasonKind.AGE, value=70, low=18, high=61).text
-        'The age of 70 lies outside the sample, 18 to 61 years.'
-        """
-        names = ", ".join(site.replace("_", " ") for site in self.sites)
-        match self.kind:
-            case ReasonKind.SEX:
-                return "The equation was made for the other sex."
-            case ReasonKind.SITES_MISSING:
-                return f"Not measured: {names}."
-            case ReasonKind.PAST_TURNING_POINT:
-                return (
-                    f"The sum of {self.value:g} mm lies past {self.high:.0f} mm, where a thicker "
-                    "fold would lower the result."
-                )
-            case ReasonKind.AGE:
-                return (
-                    f"The age of {self.value:g} lies outside the sample, "
-                    f"{self.low:g} to {self.high:g} years."
-                )
-            case ReasonKind.SUM:
-                return (
-                    f"The sum of {self.value:g} mm lies outside the sample, "
-                    f"{self.low:g} to {self.high:g} mm."
-                )
-            case ReasonKind.NEAR_TURNING_POINT:
-                return (
-                    f"The sum of {self.value:g} mm lies above {self.high:.0f} mm, where the "
-                    "equation hardly responds any more."
-                )
-            case ReasonKind.STAND_IN:
-                return f"Measured at another place than the equation asks for: {names}."
-            case ReasonKind.FOLD_DIRECTION:
-                return f"Lifted in another direction than the equation asks for: {names}."
-
-    def to_plain(self) -> dict[str, object]:
-        """As a JSON object."""
-        return {
-            "kind": self.kind.value,
-            "text": self.text,
-            "value": self.value,
-            "low": self.low,
-            "high": self.high,
-            "sites": list(self.sites),
-            "may_be_overridden": self.may_be_overridden,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +74,8 @@ class Applicability:
 class Density:
     """A density, or why there is none.
 
-    `outside` lists what was overridden; `refused` why `density_g_cm3` is None.
+    `outside` lists what was overridden; `refused` why `density_g_cm3` is None. With an equation
+    that gives percent directly there is no density and nothing refused either.
     """
 
     density_g_cm3: float | None
@@ -238,6 +153,9 @@ def reasons_against(candidate: Equation, sum_mm: float, age_years: int) -> tuple
         reasons.append(Reason(ReasonKind.PAST_TURNING_POINT, sum_mm, high=turning_point_mm))
     elif guard_mm is not None and sum_mm >= guard_mm:
         reasons.append(Reason(ReasonKind.NEAR_TURNING_POINT, sum_mm, high=guard_mm))
+    bias = candidate.known_bias
+    if bias is not None and sum_mm >= bias.from_mm:
+        reasons.append(Reason(ReasonKind.KNOWN_BIAS, sum_mm, high=bias.from_mm, detail=bias.text))
     return tuple(reasons)
 
 
@@ -270,6 +188,30 @@ def applicable(
     return tuple(answers)
 
 
+def judge(
+    candidate: Equation,
+    sum_mm: float,
+    age_years: int,
+    *,
+    override: bool = False,
+    further: tuple[Reason, ...] = (),
+) -> Density:
+    """What may be computed of one sum and age, guarded by the range of the equation.
+
+    Outside the range there is no result unless `override` is True; past the turning point there
+    is none at all. `further` are reasons found elsewhere, such as the site or the sex. A sum that
+    is not above zero, or not a number, is a ValueError: no fold has no thickness.
+    """
+    if not (math.isfinite(sum_mm) and sum_mm > 0):
+        raise ValueError(f"a sum of folds is above 0 mm, not {sum_mm}")
+    reasons = (*further, *reasons_against(candidate, sum_mm, age_years))
+    if not all(reason.may_be_overridden for reason in reasons) or (reasons and not override):
+        return Density(None, refused=reasons)
+    if candidate.gives is Gives.FAT_PERCENT:
+        return Density(None, outside=reasons)
+    return Density(candidate.density_g_cm3(sum_mm, age_years), outside=reasons)
+
+
 def compute_density(
     candidate: Equation,
     sum_mm: float,
@@ -278,19 +220,14 @@ def compute_density(
     override: bool = False,
     further: tuple[Reason, ...] = (),
 ) -> Density:
-    """Density of one sum and age, guarded by the range of the equation.
+    """Density of one sum and age, guarded as `judge` says.
 
-    Outside the range there is no density unless `override` is True; past the turning point there
-    is none at all. `further` are reasons found elsewhere, such as the site or the sex. A sum that
-    is not above zero, or not a number, is a ValueError: no fold has no thickness.
+    An equation that gives percent directly is a ValueError: it has no density.
 
     >>> outcome = compute_density(equation("jackson_pollock_1978_men_3"), 60, 70)
     >>> outcome.density_g_cm3, outcome.refused[0].kind.value
     (None, 'age outside the sample')
     """
-    if not (math.isfinite(sum_mm) and sum_mm > 0):
-        raise ValueError(f"a sum of folds is above 0 mm, not {sum_mm}")
-    reasons = (*further, *reasons_against(candidate, sum_mm, age_years))
-    if all(reason.may_be_overridden for reason in reasons) and (override or not reasons):
-        return Density(candidate.density_g_cm3(sum_mm, age_years), outside=reasons)
-    return Density(None, refused=reasons)
+    if candidate.gives is not Gives.DENSITY:
+        raise ValueError(f"{candidate.id} gives fat percent directly; it has no density")
+    return judge(candidate, sum_mm, age_years, override=override, further=further)

@@ -1,5 +1,19 @@
-"""The published equations, as data. Every figure has its source and how it is confirmed."""
+"""The published equations, as data. Every figure has its source and how it is confirmed.
 
+Here are those for the general population that give a density; those that give percent directly,
+those for athletes and those for the young lie beside it, and `PUBLISHED` holds them all.
+"""
+
+from capture.composition.athletes import ATHLETES
+from capture.composition.direct import DIRECT
+from capture.composition.families import (
+    JP_DIRECTIONS,
+    JP_SUPRAILIAC,
+    LANGE,
+    LARGE_SUMS,
+    MEN_AGES,
+    WOMEN_AGES,
+)
 from capture.composition.forms import (
     Band,
     BandedLog,
@@ -11,6 +25,7 @@ from capture.composition.forms import (
     StandardError,
     SumRange,
 )
+from capture.composition.youth import YOUTH
 
 JP_1978 = (
     "Jackson AS, Pollock ML. Generalized equations for predicting body density of men. "
@@ -30,30 +45,7 @@ DW_1974 = (
     "British Journal of Nutrition 1974;32:77-97, Table 5."
 )
 
-MEN_AGES = (18, 61)
-"""Jackson & Pollock 1978: 308 men, 95 more to check (abstract)."""
-WOMEN_AGES = (18, 55)
-"""Jackson, Pollock & Ward 1980: 249 women, 82 more to check (secondary)."""
-
-_LARGE_SUMS = (
-    "Above a sum of about 120 mm the quadratic equations read too little fat: 2.1 points in 14 "
-    "obese people (Nevill, Metsios, Jackson and others, a new look at the same data; abstract)."
-)
-_LANGE = "The samples were measured with a Lange caliper; other types read thinner."
-
-# The vertical midaxillary and abdominal folds are where this family parts from the 1988
-# Anthropometric Standardization Reference Manual, which lifts both horizontally.
-_JP_DIRECTIONS = {
-    "chest": FoldDirection.DIAGONAL,
-    "midaxillary": FoldDirection.VERTICAL,
-    "triceps": FoldDirection.VERTICAL,
-    "subscapular": FoldDirection.DIAGONAL,
-    "abdominal": FoldDirection.VERTICAL,
-    "suprailiac": FoldDirection.DIAGONAL,
-    "thigh": FoldDirection.VERTICAL,
-}
-_JP_SEVEN = tuple(_JP_DIRECTIONS)
-_JP_SUPRAILIAC = "The suprailiac fold is the one at the anterior axillary line."
+_JP_SEVEN = tuple(JP_DIRECTIONS)
 
 
 def _jackson_pollock(
@@ -68,7 +60,7 @@ def _jackson_pollock(
     standard_error: StandardError | None,
     sum_range_mm: SumRange | None,
 ) -> Equation:
-    suprailiac = (_JP_SUPRAILIAC,) if "suprailiac" in sites else ()
+    suprailiac = (JP_SUPRAILIAC,) if "suprailiac" in sites else ()
     return Equation(
         id=id_,
         name=name,
@@ -80,8 +72,9 @@ def _jackson_pollock(
         standard_error=standard_error,
         source=source,
         confirmed=confirmed,
-        fold_directions=tuple((site, _JP_DIRECTIONS[site]) for site in sites),
-        notes=(*suprailiac, _LARGE_SUMS, _LANGE),
+        fold_directions=tuple((site, JP_DIRECTIONS[site]) for site in sites),
+        notes=(*suprailiac, LARGE_SUMS, LANGE),
+        ages_confirmed=Confirmed.VERIFIED if source == JP_1978 else Confirmed.SECONDARY,
     )
 
 
@@ -206,6 +199,8 @@ def _durnin_womersley(
         fold_directions=_DW_DIRECTIONS,
         stand_ins=(("iliac_crest", "suprailiac"),),
         notes=_DW_NOTES,
+        # The abstract has 16 to 72 for both; where each sex begins and ends is in Table 5.
+        ages_confirmed=Confirmed.SECONDARY,
     )
 
 
@@ -239,4 +234,5 @@ DURNIN_WOMERSLEY = (
     ),
 )
 
-PUBLISHED = (*JACKSON_POLLOCK, *DURNIN_WOMERSLEY)
+PUBLISHED = (*JACKSON_POLLOCK, *DURNIN_WOMERSLEY, *DIRECT, *ATHLETES, *YOUTH)
+"""Every equation known here."""

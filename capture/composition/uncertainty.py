@@ -30,6 +30,14 @@ def tem_of_sum_mm(site_tems_mm: Iterable[float]) -> float:
     return math.hypot(*site_tems_mm)
 
 
+def _tem(tem_sum_mm: float | None) -> float:
+    if tem_sum_mm is None:
+        return 0.0
+    if not (math.isfinite(tem_sum_mm) and tem_sum_mm >= 0):
+        raise ValueError(f"a technical error is 0 mm or more, not {tem_sum_mm}")
+    return tem_sum_mm
+
+
 def density_standard_error_g_cm3(
     equation: Equation, sum_mm: float, age_years: float, tem_sum_mm: float | None = None
 ) -> float | None:
@@ -41,8 +49,21 @@ def density_standard_error_g_cm3(
     """
     if equation.standard_error_g_cm3 is None:
         return None
-    from_sum = equation.slope_g_cm3_per_mm(sum_mm, age_years) * (tem_sum_mm or 0.0)
+    from_sum = equation.slope_g_cm3_per_mm(sum_mm, age_years) * _tem(tem_sum_mm)
     return math.hypot(equation.standard_error_g_cm3, from_sum)
+
+
+def direct_standard_error_percent(
+    equation: Equation, sum_mm: float, age_years: float, tem_sum_mm: float | None = None
+) -> float | None:
+    """Standard error of a percent that an equation gives itself, None where it is not known.
+
+    The assessor's technical error enters as in `density_standard_error_g_cm3`.
+    """
+    if equation.standard_error_percent is None:
+        return None
+    from_sum = equation.slope_percent_per_mm(sum_mm, age_years) * _tem(tem_sum_mm)
+    return math.hypot(equation.standard_error_percent, from_sum)
 
 
 def fat_standard_error_percent(
@@ -81,32 +102,105 @@ def masses(
     return Masses(weight_kg * share, weight_kg * (1 - share), fat_error_kg, fat_free_error_kg)
 
 
+@dataclass(frozen=True, slots=True)
+class GoalWeight:
+    """What a target percent would weigh if the fat-free mass stayed as it is, in kg."""
+
+    target_percent: float
+    weight_kg: float
+    standard_error_kg: float | None
+    to_lose_kg: float
+    """Today's weight less the goal weight; below zero where it is a gain."""
+
+
+def goal_weight(
+    weight_kg: float,
+    fat_percent: float,
+    fat_error_percent: float | None,
+    target_percent: float,
+    weight_error_kg: float = 0.0,
+) -> GoalWeight:
+    """Weight at a target percent: fat-free mass / (1 - target / 100), with its standard error.
+
+    That the fat-free mass stays is an assumption, and rarely quite true. The error is that of the
+    fat-free mass, divided alike. A target below 0 or not below 100 is a ValueError, and so is a
+    weight that is not above zero.
+
+    >>> round(goal_weight(80, 20, 3.5, 15).weight_kg, 1)
+    75.3
+    """
+    if not 0 <= target_percent < 100:
+        raise ValueError(f"a target is 0 to below 100 %, not {target_percent}")
+    now = masses(weight_kg, fat_percent, fat_error_percent, weight_error_kg)
+    rest = 1 - target_percent / 100
+    goal_kg = now.fat_free_mass_kg / rest
+    error_kg = now.fat_free_mass_standard_error_kg
+    return GoalWeight(
+        target_percent,
+        goal_kg,
+        None if error_kg is None else error_kg / rest,
+        weight_kg - goal_kg,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """A likely range: about two in three lie within it. It does not reach below zero."""
+
+    low: float
+    high: float
+
+
+def spread(value: float, standard_error: float) -> Spread:
+    """One standard error to either side of a value, cut off at zero."""
+    return Spread(max(0.0, value - standard_error), value + standard_error)
+
+
 def whole(value: float) -> int:
-    """Nearest whole number, a half going up; the one rounding of every percent shown."""
+    """Nearest whole number, a half going up; the one rounding of every range shown."""
     return math.floor(value + 0.5)
 
 
-def plain_range(fat_percent: float, standard_error_percent: float | None) -> str:
-    """A fat percent in words, with its likely range.
+def one_decimal(value: float) -> str:
+    """A value to one decimal, a half going up.
+
+    >>> one_decimal(18.449), one_decimal(18.45)
+    ('18.4', '18.5')
+    """
+    # The hair's breadth lets 18.45, which a float holds a little short, go up as a person would.
+    return f"{math.floor(value * 10 + 0.5 + 1e-9) / 10:.1f}"
+
+
+def in_words(value: float, standard_error: float | None, unit: str) -> str:
+    """A value in words, with its likely range.
 
     The range is one standard error to either side: about two people in three lie within it. That
     is what the papers print as their standard error, and what "likely" says in plain speech; a
-    range for nineteen in twenty would be twice as wide. Everything is rounded to whole percent:
-    an error of three or four points does not deserve a decimal. A range that would reach below
-    zero only says where it ends.
+    range for nineteen in twenty would be twice as wide. The range is rounded to whole units. The
+    value keeps one decimal, as the literature prints it, but only where a range stands beside it
+    to say how little that decimal weighs. A range that would reach below zero only says where it
+    ends.
+
+    >>> in_words(14.72, 2.8, "kg")
+    '14.7 kg, likely 12 to 18'
+    """
+    if standard_error is None:
+        return f"about {whole(value)} {unit}, error not known"
+    shown = f"{one_decimal(value)} {unit}"
+    high = whole(value + standard_error)
+    if value < standard_error:
+        return f"{shown}, likely below {high}"
+    return f"{shown}, likely {whole(value - standard_error)} to {high}"
+
+
+def plain_range(fat_percent: float, standard_error_percent: float | None) -> str:
+    """A fat percent in words, with its likely range, as `in_words` says.
 
     >>> plain_range(18.4, 3.5)
-    '18 %, likely 15 to 22'
+    '18.4 %, likely 15 to 22'
     >>> plain_range(2.1, 3.4)
-    '2 %, likely below 6'
+    '2.1 %, likely below 6'
     >>> plain_range(18.4, None)
-    '18 %, error not known'
+    'about 18 %, error not known'
     """
-    shown = f"{whole(fat_percent)} %"
-    if standard_error_percent is None:
-        return f"{shown}, error not known"
-    low = whole(fat_percent - standard_error_percent)
-    high = whole(fat_percent + standard_error_percent)
-    if fat_percent < standard_error_percent:
-        return f"{shown}, likely below {high}"
-    return f"{shown}, likely {low} to {high}"
+    return in_words(fat_percent, standard_error_percent, "%")
