@@ -91,7 +91,10 @@ class SiteError:
         if self.found is None or self.tem_range_mm is None or self.level is None:
             return f"{name}: {people}. {WHY_MIN_PAIRS}"
         low, high = (one_decimal(end) for end in self.tem_range_mm)
-        reliability = "" if self.reliability is None else f", reliability {self.reliability:.2f}"
+        reliability = ""
+        if self.reliability is not None:
+            # Rounded down: 0.996 is not yet 1.
+            reliability = f", reliability {math.floor(self.reliability * 100) / 100:.2f}"
         return (
             f"{name}: {one_decimal(self.found.tem_mm)} mm, likely {low} to {high}, or "
             f"{one_decimal(self.found.relative_tem_percent)} %{reliability}, from {people}: "
