@@ -3,6 +3,7 @@
 import ast
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -71,10 +72,21 @@ def file_of(name: str) -> Path:
     return path / "__init__.py" if path.is_dir() else path.with_suffix(".py")
 
 
-def imports(name: str) -> Iterator[str]:
+@cache
+def tree(name: str) -> ast.Module:
+    """The syntax tree of a module."""
+    return ast.parse(file_of(name).read_text(encoding="utf-8"))
+
+
+@cache
+def imports(name: str) -> tuple[str, ...]:
     """Full names of what a module imports, at its top or inside a function."""
+    return tuple(_imports(name))
+
+
+def _imports(name: str) -> Iterator[str]:
     package = f"capture.{name}" if file_of(name).name == "__init__.py" else "capture"
-    for node in ast.walk(ast.parse(file_of(name).read_text(encoding="utf-8"))):
+    for node in ast.walk(tree(name)):
         if isinstance(node, ast.Import):
             yield from (each.name for each in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -118,7 +130,7 @@ def test_pure_modules_stay_pure(name: str) -> None:
 @pytest.mark.parametrize("name", [name for name in ALL if is_pure(name)])
 def test_pure_modules_do_nothing_but_compute(name: str) -> None:
     """The core neither prints, asks, opens nor looks at a clock."""
-    for node in ast.walk(ast.parse(file_of(name).read_text(encoding="utf-8"))):
+    for node in ast.walk(tree(name)):
         if isinstance(node, ast.Call):
             called = node.func
             if isinstance(called, ast.Name):
