@@ -23,6 +23,7 @@ from capture.language.intents import (
     SkipReason,
     Undo,
     WhyNot,
+    kind_of,
 )
 from capture.language.jsgf import GrammarError
 from capture.language.meaning import intent_from
@@ -130,6 +131,29 @@ def meant(made: Automaton) -> dict[str, Intent | NotUnderstood]:
 def test_a_small_rule_has_these_sentences_and_no_other(grammar: Grammar, rule: str) -> None:
     """What may be said by this rule is exactly this, and means this."""
     assert meant(grammar.automaton(full(rule))) == WHOLE_RULES[rule]
+
+
+STATES = {
+    "permission": "confirm pause refuse repeat undo",
+    "tape_wanted": "pause repeat skip tape undo",
+    "tape_readback": "confirm correct_tape refuse repeat undo",
+    "reading_wanted": "go_to not_understood pause reading repeat skip undo",
+    "readback": "confirm correct not_understood refuse repeat skip undo",
+    "closing": "go_to pause repeat sign_off undo",
+    "paused": "resume",
+    "anything": "confirm correct go_to not_understood pause reading refuse repeat resume"
+    " sign_off skip undo",
+}
+"""The kinds of calls that each state listens for. "Not understood" stands for the wrong forms of
+a number, which are listened for so that they can be refused."""
+
+
+@pytest.mark.parametrize(("state", "kinds"), STATES.items(), ids=STATES.keys())
+def test_each_state_listens_for_these_calls_only(grammar: Grammar, state: str, kinds: str) -> None:
+    """A value at a read-back needs its "no"; a yes means nothing where nothing waits."""
+    made = few_sites(grammar, f"listening.{state}")
+    found = {kind_of(intent_from(slots)) for _, slots in made.sentences()}
+    assert found == set(kinds.split())
 
 
 def test_every_site_by_all_its_names(grammar: Grammar) -> None:
