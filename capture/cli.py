@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from capture import __version__
+from capture.compute import add_command as add_compute
 from capture.errors import CaptureError, MisuseError
 
 FAILED, MISUSED, INTERRUPTED = 1, 2, 130
@@ -77,6 +78,8 @@ def _parser() -> argparse.ArgumentParser:
 
     phrases = commands.add_parser("phrases", help="print what may be said in each state of a visit")
     phrases.set_defaults(command=_phrases)
+
+    add_compute(commands)
     return parser
 
 

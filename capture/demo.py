@@ -57,6 +57,8 @@ class Turn:
 
     clip: Path | None
     keys: tuple[str, ...]
+    when: str | None
+    """The turn happens only while this listening rule is active; None: always."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,13 +89,16 @@ def read_script(folder: Path) -> DemoScript:
 
 
 def _turn(folder: Path, number: int, told: dict[str, Any]) -> Turn:
+    when = told.get("when")
+    if when not in {None, *RULES}:
+        raise ValueError(f"turn {number} names the state {when!r}, which is none")
     if "keys" not in told:
-        return Turn(folder / f"turn_{number:02d}.flac", ())
+        return Turn(folder / f"turn_{number:02d}.flac", (), when)
     keys: list[str] = []
     for group in told["keys"].split():
         # "22.8" is four keys, "enter" is one.
         keys.extend([group] if group.isalpha() else group)
-    return Turn(None, tuple(keys))
+    return Turn(None, tuple(keys), when)
 
 
 @dataclass(slots=True)
@@ -213,6 +218,8 @@ class _Player:
     recogniser: VoskRecogniser | None = None
 
     def play(self, turn: Turn) -> None:
+        if turn.when is not None and self.road.listening != LISTENING + turn.when:
+            return
         self._let_speak()
         if turn.clip is None:
             self._strike(turn.keys)

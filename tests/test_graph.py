@@ -143,16 +143,19 @@ def test_pauses_cost() -> None:
 
 
 def test_the_filler_stands_beside_the_grammar() -> None:
-    """Any single phones are unknown words, at a cost each; they never join a phrase."""
+    """A run of any phones is one unknown word, at a cost a phone; it never joins a phrase."""
     graph = build_graph(number_grammar(), LEXICON, GraphOptions(0.0, 5.0))
     assert graph.words[-1] == "[unk]"
     for phone in PHONES:
         assert heard(graph, sounds(phone)) == {("[unk]",): 5.0}
-    assert heard(graph, sounds("-", "ZH", "AA", "-", "B", "-")) == {("[unk]",) * 3: 15.0}
-    assert heard(graph, sounds("T UW", "ZH")) == {}
-    assert heard(graph, sounds("ZH", "-", "T UW")) == {}
-    # The word "oh" is a single phone: with the filler it can be both, after "two" only a word.
-    assert heard(graph, sounds("T UW", "OW")) == {("two", "oh"): PHRASES["two", "oh"]}
+    assert heard(graph, sounds("-", "ZH AA K", "-", "B", "-")) == {("[unk]",) * 2: 20.0}
+    assert heard(graph, sounds("T UW", "ZH")) == {("[unk]",) * 2: 15.0}
+    assert heard(graph, sounds("ZH", "-", "T UW")) == {("[unk]",) * 2: 15.0}
+    # What the grammar allows can be filler too, and the two never mix.
+    assert heard(graph, sounds("T UW", "OW")) == {
+        ("two", "oh"): PHRASES["two", "oh"],
+        ("[unk]",) * 2: 15.0,
+    }
 
 
 def test_word_numbers_begin_at_one() -> None:

@@ -8,7 +8,7 @@ The graph accepts exactly these utterances:
 * silence alone: the empty phrase;
 * one phrase of the grammar, each word in any of its pronunciations, with optional silence before
   the first word, between words and after the last;
-* with a filler: a run of any phones and silences. Each phone comes out as the word ``[unk]``.
+* with a filler: runs of any phones with pauses between. A run comes out as the word ``[unk]``.
 
 There is no way from the one to the other within an utterance: speech that is partly outside the
 grammar is heard as filler from its beginning, or not at all. Transition probabilities are equal
@@ -180,15 +180,32 @@ class _Expansion:
         self.arc(state, forward_id(SILENCE_ID), EPSILON, self.options.silence_cost, silence)
 
     def filler_from(self, sources: Iterable[int], cost: float) -> None:
-        """A loop over all phones, each a word of its own, beside the whole grammar."""
-        again = self.state()
+        """Speech outside the grammar, beside the whole grammar: words of any phones, and pauses.
+
+        A run of phones is one word ``[unk]``, which begins with a first phone, goes on with any
+        number of inner ones and ends with a last; only its first phone puts the word out. All
+        runs are then one and the same word, so that the decoder need not keep them apart.
+        """
+        again, inner = self.state(), self.state()
         pause = self.silence_after(again)
         self.finals[pause] = 0.0
         self.arc(pause, EPSILON, EPSILON, 0.0, again)
         for phone in PHONES:
-            number = phone_id(phone, Position.SINGLETON)
-            state = self.phone_state(number)
+            self.filler_phone((*sources, again), phone, Position.BEGIN, cost, inner)
+            self.filler_phone((inner,), phone, Position.INTERNAL, cost, inner)
+            self.filler_phone((inner,), phone, Position.END, cost, again)
+            self.filler_phone((*sources, again), phone, Position.SINGLETON, cost, again)
+
+    def filler_phone(
+        self, sources: Iterable[int], phone: str, position: Position, cost: float, target: int
+    ) -> None:
+        """One phone of the filler, from the sources to the target."""
+        number = phone_id(phone, position)
+        first = position in {Position.BEGIN, Position.SINGLETON}
+        state = self.phone_state(number)
+        self.arc(state, EPSILON, EPSILON, 0.0, target)
+        if position in {Position.END, Position.SINGLETON}:
             self.finals[state] = 0.0
-            self.arc(state, EPSILON, EPSILON, 0.0, again)
-            for source in (*sources, again):
-                self.arc(source, forward_id(number), self.numbers[UNKNOWN], cost, state)
+        for source in sources:
+            output = self.numbers[UNKNOWN] if first else EPSILON
+            self.arc(source, forward_id(number), output, cost, state)

@@ -39,10 +39,10 @@ _FEATURES = {
 
 _DECODING = {
     "min-active": 200,
-    "max-active": 3000,
-    "beam": 14,
-    # Wide enough to keep the runner-up: rivals down to e^-9 of the winner stay visible.
-    "lattice-beam": 9,
+    "max-active": 1000,
+    "beam": 12,
+    # Wide enough to keep the runner-up: rivals down to e^-6 of the winner stay visible.
+    "lattice-beam": 6,
     # The decoder's first of two passes over the lattice keeps apart every sequence of phones. With
     # a filler there are so many that noise took longer than real time; the result is the same.
     "phone-determinize": "false",
