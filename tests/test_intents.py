@@ -118,7 +118,8 @@ def test_the_scale_of_all_calipers(call: str, whole: int, tenths: int, taken: bo
     answer = intent_from({"call": call, "whole": whole, "tenths": tenths})
     assert isinstance(answer, NotUnderstood) != taken
     if not taken:
-        assert answer == NotUnderstood(WhyNot.OUT_OF_RANGE, f"{whole}.{tenths}")
+        refuses = call == "correct"
+        assert answer == NotUnderstood(WhyNot.OUT_OF_RANGE, f"{whole}.{tenths}", refuses)
 
 
 def test_a_wrong_form_is_never_a_reading() -> None:

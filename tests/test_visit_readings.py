@@ -110,6 +110,50 @@ def test_a_correction_that_the_caliper_cannot_show(measuring: Any) -> None:
     assert all(each.value_tenths_mm != 125 for each in measuring.visit.readings)
 
 
+@pytest.mark.parametrize(
+    "correction",
+    ["no twelve and a half", "no ninety", "no fifteen five", "no one hundred", "no twelve point"],
+    ids=["off the scale", "beyond the opening", "lost point", "out of range", "unfinished"],
+)
+def test_the_no_of_a_correction_holds_even_if_its_number_does_not(
+    measuring: Any, correction: str
+) -> None:
+    """A hasty yes afterwards cannot save the value that was refused."""
+    measuring.say("fifty", correction)
+    assert states(measuring) == [(500, ReadingState.DROPPED)]
+    measuring.say("yes")
+    assert measuring.visit.confirmed == ()
+    assert measuring.visit.pending is None
+
+
+@pytest.mark.parametrize(
+    ("confidence", "rivals"),
+    [(0.36, ("no", "no fifty")), (0.6, ()), (0.85, ("no",))],
+    ids=["two rivals", "unsure", "sure, with a close rival"],
+)
+def test_a_yes_that_was_not_heard_clearly_saves_nothing(
+    measuring: Any, confidence: float, rivals: tuple[str, ...]
+) -> None:
+    """The reading goes on waiting, and the program asks for the word once more."""
+    measuring.say("eight").say("yes", confidence=confidence, rivals=rivals)
+    assert measuring.told[0] == Refused(Why.UNCLEAR)
+    assert states(measuring) == [(80, ReadingState.HEARD)]
+    measuring.say("yes")
+    assert states(measuring) == [(80, ReadingState.CONFIRMED)]
+
+
+def test_two_ways_to_say_yes_are_one_meaning(measuring: Any) -> None:
+    """A rival that means the same does not make a yes doubtful."""
+    measuring.say("eight").say("yes", confidence=0.6, rivals=("confirm",))
+    assert states(measuring) == [(80, ReadingState.CONFIRMED)]
+
+
+def test_a_rival_that_names_another_site_is_a_doubt(measuring: Any) -> None:
+    """The number is the same, but where it belongs was not heard clearly."""
+    (read_back,) = measuring.say("chest nine", confidence=0.85, rivals=("thigh nine",)).told
+    assert read_back.doubts == (Doubt(DoubtKind.UNSURE),)
+
+
 def test_an_unclear_call_leaves_the_read_back_waiting(measuring: Any) -> None:
     """What is not understood changes nothing, and the read-back is said again."""
     measuring.say("eight", "twelve twelve twelve")

@@ -18,7 +18,7 @@ from capture.language.jsgf import (
     read_grammar,
 )
 from capture.language.jsgf import Sequence as Parts
-from capture.language.meaning import intent_from
+from capture.language.meaning import CORRECTIONS, intent_from
 
 LISTENING = "foldcall.listening."
 """Public rules of this grammar say what is listened for in each state of a visit."""
@@ -37,6 +37,10 @@ class Parser:
             steps.setdefault((arc.source, arc.word), []).append(arc)
         return {key: tuple(arcs) for key, arcs in steps.items()}
 
+    @cached_property
+    def _words(self) -> frozenset[str]:
+        return self.automaton.words
+
     def slots(self, words: Sequence[str]) -> Slots | None:
         """The meaning of a whole phrase, None if it is no sentence of the rule.
 
@@ -49,17 +53,19 @@ class Parser:
 
     def why_not(self, words: Sequence[str]) -> NotUnderstood:
         """Why `slots` gave None for this phrase."""
-        _, ended = self._follow(words)
+        alive, ended = self._follow(words)
+        refuses = any(
+            tag.slot == "call" and tag.value in CORRECTIONS for _, tags in alive for tag in tags
+        )
         if ended == len(words):
-            return NotUnderstood(WhyNot.UNFINISHED)
+            return NotUnderstood(WhyNot.UNFINISHED, refuses=refuses)
         head, tail = words[:ended], words[ended:]
         known, following = self.slots(head) if head else None, self.slots(tail)
         if known is None or following is None or "whole" not in following:
-            unknown = [word for word in words if word not in self.automaton.words]
-            return NotUnderstood(WhyNot.NOT_A_CALL, unknown[0] if unknown else "")
-        if "tenths" in known:
-            return NotUnderstood(WhyNot.TOO_FINE)
-        return NotUnderstood(WhyNot.TWO_NUMBERS)
+            unknown = [word for word in words if word not in self._words]
+            return NotUnderstood(WhyNot.NOT_A_CALL, unknown[0] if unknown else "", refuses)
+        why = WhyNot.TOO_FINE if "tenths" in known else WhyNot.TWO_NUMBERS
+        return NotUnderstood(why, refuses=refuses)
 
     def _follow(self, words: Sequence[str]) -> tuple[dict[tuple[int, tuple[Tag, ...]], None], int]:
         """The states and tags alive after as many words as can be followed, and that many."""

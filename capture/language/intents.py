@@ -37,10 +37,14 @@ class SkipReason(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class NotUnderstood:
-    """A phrase without a meaning here; `detail` is the word or number at fault, if one is."""
+    """A phrase without a meaning here; `detail` is the word or number at fault, if one is.
+
+    `refuses`: it began with a "no". What was read back is refused, whatever followed.
+    """
 
     why: WhyNot
     detail: str = ""
+    refuses: bool = False
 
 
 @dataclass(frozen=True, slots=True)

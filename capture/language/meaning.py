@@ -32,6 +32,9 @@ from capture.units import Centimetres, Inches, TapeLength, millimetres
 SMALLEST_TENTHS_MM = 5
 LARGEST_TENTHS_MM = 999
 
+CORRECTIONS = ("correct", "correct_tape")
+"""The calls that refuse what was read back and give another value in the same breath."""
+
 _BARE: dict[str, Intent] = {
     "confirm": Confirm(),
     "refuse": Refuse(),
@@ -85,17 +88,18 @@ def intent_from(slots: Slots) -> Intent | NotUnderstood:
 
     Raises PackError where the pack's tags contradict themselves.
     """
+    call = name_in(slots, "call")
+    refuses = call in CORRECTIONS
     wrong = name_in(slots, "wrong")
     if wrong is not None:
-        return NotUnderstood(WhyNot(wrong))
-    call = name_in(slots, "call")
+        return NotUnderstood(WhyNot(wrong), refuses=refuses)
     site = name_in(slots, "site")
     if call in _BARE:
         return _BARE[call]
     if call in {"reading", "correct"}:
         value = value_tenths(slots)
         if not SMALLEST_TENTHS_MM <= value <= LARGEST_TENTHS_MM:
-            return NotUnderstood(WhyNot.OUT_OF_RANGE, millimetres(value))
+            return NotUnderstood(WhyNot.OUT_OF_RANGE, millimetres(value), refuses)
         return Reading(value, site) if call == "reading" else Correct(value)
     if call == "tape":
         return Tape(_tape_length(slots), site)

@@ -62,14 +62,19 @@ def doubts_of_ear(
     site: Site,
     earlier_tenths_mm: Sequence[int],
     confidence: float,
-    rivals: Sequence[tuple[int, float]],
+    rivals: Sequence[tuple[int | None, float]],
 ) -> tuple[Doubt, ...]:
-    """Doubts about a value that was heard; `rivals` are other values with their confidence."""
+    """Doubts about a value that was heard.
+
+    `rivals` are other meanings with their confidence: a value, or None for no other value but,
+    for example, another site.
+    """
     found = []
     close = [rival for rival, likelihood in rivals if likelihood >= CLOSE_RIVAL]
-    if close:
-        found.append(Doubt(DoubtKind.RIVAL, close[0]))
-    elif confidence < UNSURE_BELOW:
+    values = [rival for rival in close if rival is not None]
+    if values:
+        found.append(Doubt(DoubtKind.RIVAL, values[0]))
+    elif close or confidence < UNSURE_BELOW:
         found.append(Doubt(DoubtKind.UNSURE))
     alike = _sounds_alike(value_tenths_mm, site, earlier_tenths_mm)
     if alike is not None and alike not in close:

@@ -52,7 +52,7 @@ def summary_lines(visit: Visit, result: VisitResult) -> tuple[str, ...]:
         error = result.density_standard_error_g_cm3
         spread = "" if error is None else f" (standard error {error:.4f})"
         lines.append(f"Density {result.density_g_cm3:.4f} g/cm3{spread}, {result.equation.name}.")
-    if result.plain_range is not None:
+    if result.plain_range is not None and result.prediction is not None:
         lines.append(f"Fat {result.plain_range}, by {result.prediction.method}.")
     lines.extend(result.why_not)
     lines.append(CAUTION)

@@ -16,7 +16,7 @@ from capture.visit.announcement import (
 )
 from capture.visit.call import Call
 from capture.visit.entry import Source
-from capture.visit.state import Visit
+from capture.visit.state import Target, Visit
 from capture.wording.english import English
 
 _BAR_WIDTH = 14
@@ -76,11 +76,16 @@ class PlainScreen:
 def progress(visit: Visit) -> str:
     """How far the circuits are, as a bar and in figures.
 
-    Thirds that have become due lengthen the way.
+    Thirds that have become due lengthen the way, skipped sites shorten it.
     """
     protocol = visit.plan.protocol
     thirds = sum(protocol.third_due(visit.trials(site.id)[:2]) for site in protocol.sites)
-    whole = len(protocol.sites) * protocol.circuits + thirds
+    wanted = [
+        Target(site.id, circuit)
+        for circuit in range(1, protocol.circuits + 1)
+        for site in protocol.sites
+    ]
+    whole = max(1, sum(not visit.is_skipped(target) for target in wanted) + thirds)
     done = len(visit.confirmed)
     filled = _BAR_WIDTH * done // whole
     return f"[{'#' * filled}{'.' * (_BAR_WIDTH - filled)}] {done} of {whole}"

@@ -21,6 +21,8 @@ class Why(StrEnum):
     OTHER_PENDING = "other_pending"
     """Another reading waits for its yes or no."""
     NOTHING_TO_UNDO = "nothing_to_undo"
+    UNCLEAR = "unclear"
+    """A word that takes effect at once was not heard clearly enough to act on."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from capture.language.intents import Intent, NotUnderstood, from_plain, to_plain
+from capture.protocol.plausibility import CLOSE_RIVAL, UNSURE_BELOW
 from capture.visit.entry import Entry, Plain, Source
 
 
@@ -35,6 +36,26 @@ class Call:
     words: str
     confidence: float | None = None
     rivals: tuple[Rival, ...] = ()
+
+    @property
+    def certainty(self) -> float:
+        """The probability of the meaning, 0 to 1: phrases that mean the same add up."""
+        if self.confidence is None:
+            return 1.0
+        alike = sum(each.confidence for each in self.rivals if each.intent == self.intent)
+        return min(1.0, self.confidence + alike)
+
+    @property
+    def others(self) -> tuple[Rival, ...]:
+        """The rivals that mean something else."""
+        return tuple(each for each in self.rivals if each.intent != self.intent)
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether the meaning is sure enough to act on where no read-back follows."""
+        return self.certainty >= UNSURE_BELOW and all(
+            each.confidence < CLOSE_RIVAL for each in self.others
+        )
 
 
 def call_of(entry: Entry) -> Call:

@@ -58,6 +58,9 @@ class Say:
 
 Effect = Record | Say
 
+DECISIVE = (Confirm, Skip, SignOff, Undo, GoTo)
+"""Calls that take effect at once, with no read-back to catch a mishearing."""
+
 Step = tuple[Visit, tuple[Effect, ...]]
 
 
@@ -92,11 +95,13 @@ def opening(visit: Visit) -> tuple[Effect, ...]:
 def _answer_to(visit: Visit, call: Call, at: str) -> Outcome:
     intent = call.intent
     if isinstance(intent, NotUnderstood):
-        return Outcome(visit, ({"kind": "not_understood"},), said=(SayAgain(intent),))
+        return _not_understood(visit, intent)
     if visit.signed_at is not None:
         return refused(visit, Why.NOT_NOW)
     if visit.paused and not isinstance(intent, Resume):
         return refused(visit, Why.NOT_NOW)
+    if isinstance(intent, DECISIVE) and not call.is_clear:
+        return refused(visit, Why.UNCLEAR)
     match intent:
         case Reading():
             return hear_reading(visit, intent, call)
@@ -124,6 +129,15 @@ def _answer_to(visit: Visit, call: Call, at: str) -> Outcome:
             return Outcome(replace(visit, paused=False), ({"kind": "resumed"},))
         case SignOff():
             return _sign_off(visit, at)
+
+
+def _not_understood(visit: Visit, intent: NotUnderstood) -> Outcome:
+    fact, again = {"kind": "not_understood"}, SayAgain(intent)
+    if intent.refuses and is_pending(visit):
+        # The "no" was heard, and it holds: only the new value is lost.
+        outcome = _refuse(visit, "")
+        return replace(outcome, facts=(*outcome.facts, fact), said=(*outcome.said, again))
+    return Outcome(visit, (fact,), said=(again,))
 
 
 def _confirm(visit: Visit, at: str) -> Outcome:

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from capture.language.intents import Correct, GoTo, Reading, Skip
+from capture.language.intents import Correct, GoTo, Intent, NotUnderstood, Reading, Skip
 from capture.protocol.plausibility import Doubt, doubts_about, doubts_of_ear
 from capture.visit.announcement import Dropped, Saved, Skipped, Why
 from capture.visit.call import Call
@@ -133,7 +133,9 @@ def _target_for(visit: Visit, site: str | None) -> tuple[Target | None, Why]:
 def _replaced(visit: Visit, pending: TakenReading, value: int, call: Call) -> Outcome:
     objection = _objection(visit, value)
     if objection is not None:
-        return refused(visit, objection, pending.target.site, value)
+        # The correction cannot be taken, but the value it was to correct is wrong all the same.
+        after, fact = moved(visit, pending, ReadingState.DROPPED)
+        return replace(refused(after, objection, pending.target.site, value), readings=(fact,))
     after, fact = moved(visit, pending, ReadingState.REPLACED)
     outcome = _heard(after, pending.target, value, call)
     return replace(outcome, readings=(fact, *outcome.readings))
@@ -167,14 +169,15 @@ def _doubts(visit: Visit, target: Target, value: int, call: Call) -> tuple[Doubt
     found = doubts_about(value, site, protocol.tolerance, earlier)
     if call.source is not Source.VOICE:
         return found
-    alike = sum(rival.confidence for rival in call.rivals if rival.intent == call.intent)
-    others = [
-        (rival.intent.value_tenths_mm, rival.confidence)
-        for rival in call.rivals
-        if isinstance(rival.intent, Reading | Correct) and rival.intent.value_tenths_mm != value
-    ]
-    confidence = (call.confidence or 0.0) + alike
-    return (*doubts_of_ear(value, site, earlier, confidence, others), *found)
+    others = [(_value_of(rival.intent, value), rival.confidence) for rival in call.others]
+    return (*doubts_of_ear(value, site, earlier, call.certainty, others), *found)
+
+
+def _value_of(intent: Intent | NotUnderstood, unlike: int) -> int | None:
+    """The reading that a rival means, None if it means another site or no reading."""
+    if isinstance(intent, Reading | Correct) and intent.value_tenths_mm != unlike:
+        return intent.value_tenths_mm
+    return None
 
 
 def _doubt_fact(doubt: Doubt) -> Plain:

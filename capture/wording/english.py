@@ -162,6 +162,7 @@ class English:
             Why.JUST_MEASURED: f"{site} was measured just now. Let the fold recover.",
             Why.OTHER_PENDING: f"{site} waits for its yes or no first.",
             Why.NOTHING_TO_UNDO: "There is nothing to take back.",
+            Why.UNCLEAR: "Not heard clearly. Say it once more.",
         }[refused.why]
 
     def _name(self, site_id: str | None) -> str:
