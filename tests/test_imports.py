@@ -33,6 +33,12 @@ PURE = (
     "report.summary",
     "screen.keys",
     "screen.plain",
+    "sound.bank",
+    "sound.devices",
+    "sound.echo",
+    "sound.errors",
+    "sound.gate",
+    "sound.source",
 )
 """Modules and packages without input, output, clock or chance."""
 
@@ -42,7 +48,7 @@ WITH_A_WORLD = {
 }  # fmt: skip
 """Modules of the standard library that reach outside, or give another answer each time."""
 
-COMPOSERS = ("wiring", "demo", "listen", "cli", "__main__")
+COMPOSERS = ("wiring", "check", "demo", "listen", "cli", "__main__")
 """The modules that put edges together. Only they may import more than one."""
 
 
