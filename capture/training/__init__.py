@@ -1,0 +1,1 @@
+"""The acoustic model's recipe: speak a corpus, train on it, export, evaluate."""

@@ -1,0 +1,261 @@
+"""Altered copies of the corpus, made afresh for every batch on the training device.
+
+Pace, pauses, room echo, tone colour, noise of many kinds, telephone bands, level, clipping and
+16-bit rounding. All draws come from one seeded generator of the device.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import torch
+from torch import Tensor
+
+RATE_HZ = 16_000
+TAPS = 8
+ECHO_SECONDS = 0.4
+SLOWEST, FASTEST = 0.85, 1.2
+TELEPHONE_SHARE = 0.35
+ECHO_SHARE = 0.45
+QUIET_DBFS, LOUD_DBFS = -40.0, -12.0
+
+
+@dataclass(frozen=True, slots=True)
+class Clip:
+    """Where a phrase lies in the pool of all samples."""
+
+    start: int
+    length: int
+
+
+class Augmenter:
+    """Builds batches of altered sound from a pool of 16-bit samples."""
+
+    def __init__(self, pool: Tensor, seed: int) -> None:
+        """*pool* holds all speech as one int16 vector on the device."""
+        self.pool = pool
+        self.device = pool.device
+        self.generator = torch.Generator(self.device)
+        self.generator.manual_seed(seed)
+
+    def uniform(self, low: float, high: float, *shape: int) -> Tensor:
+        """Draw evenly between two bounds."""
+        drawn = torch.rand(*shape, generator=self.generator, device=self.device)
+        return low + (high - low) * drawn
+
+    def normal(self, *shape: int) -> Tensor:
+        """Draw standard normal values."""
+        return torch.randn(*shape, generator=self.generator, device=self.device)
+
+    def chance(self, share: float, count: int) -> Tensor:
+        """Draw yes or no for each of *count* items, as 0 or 1."""
+        return (self.uniform(0, 1, count) < share).float()
+
+    def batch(self, items: Sequence[Sequence[Clip]], clean: bool = False) -> Tensor:
+        """Make one waveform (16-bit units) an item; an item is phrases that follow one another."""
+        speech, active = self._laid_out(items, clean)
+        count, samples = speech.shape
+        if clean:
+            return (speech * 32768).round().clamp(-32768, 32767)
+        size = 1 << (samples + int(ECHO_SECONDS * RATE_HZ) - 1).bit_length()
+        spectrum = torch.fft.rfft(speech, size) * self._colour(count, size)
+        spectrum = spectrum * torch.fft.rfft(self._echo(count), size)
+        speech = torch.fft.irfft(spectrum, size)[:, :samples]
+        power = (speech.square() * active).sum(1) / active.sum(1).clamp_min(1)
+        silent = power < 1e-9
+        level = power.sqrt().clamp_min(1e-4)
+        speech = speech / level[:, None]
+        snr_db = self.uniform(4, 42, count)
+        hard = self.chance(0.15, count).bool()
+        snr_db = torch.where(hard, self.uniform(-1, 8, count), snr_db)
+        noise = self._noise(count, samples, snr_db)
+        mixed = self._banded(speech + noise)
+        gain_db = self.uniform(QUIET_DBFS, LOUD_DBFS, count)
+        gain_db = torch.where(silent, gain_db - 12, gain_db)
+        gain_db = gain_db + 12 * self.chance(0.04, count)
+        mixed = mixed * (10 ** (gain_db / 20))[:, None]
+        return (mixed * 32768).round().clamp(-32768, 32767)
+
+    def _laid_out(self, items: Sequence[Sequence[Clip]], clean: bool) -> tuple[Tensor, Tensor]:
+        """Place the phrases on the time line at a random pace; also mark where speech is."""
+        count, most = len(items), max(1, *(len(item) for item in items))
+        start = torch.zeros(count, most, dtype=torch.float64)
+        length = torch.zeros(count, most, dtype=torch.float64)
+        for row, item in enumerate(items):
+            for column, clip in enumerate(item):
+                start[row, column], length[row, column] = clip.start, clip.length
+        start, length = start.to(self.device), length.to(self.device)
+        one_pace = self.uniform(SLOWEST, FASTEST, count, 1)
+        pace = (one_pace * self.uniform(0.97, 1.03, count, most)).double()
+        pauses = self.uniform(0.02, 0.8, count, most + 1) * self.uniform(0.1, 1, count, most + 1)
+        if clean:
+            pace = torch.ones_like(pace)
+            pauses = torch.full_like(pauses, 0.3)
+        gap = pauses.double() * RATE_HZ
+        spoken = torch.where(length > 0, (length - 1).clamp_min(0) / pace, 0)
+        ends = (gap[:, :most] + spoken).cumsum(1)
+        begins = (ends - spoken).floor()
+        samples = int((ends[:, -1] + gap[:, -1]).max().item()) + 1
+        # A length from a short list lets the device reuse its transform plans and memory.
+        samples = math.ceil(samples / 8000) * 8000
+        clock = torch.arange(samples, device=self.device, dtype=torch.float64)
+        sound = torch.zeros(count, samples, device=self.device)
+        active = torch.zeros(count, samples, device=self.device)
+        for column in range(most):
+            place = (clock - begins[:, column, None]) * pace[:, column, None]
+            inside = (place >= 0) & (place < length[:, column, None] - 1)
+            level = 10 ** (self.uniform(-3, 3, count, 1) * (0 if clean else 1) / 20)
+            sound += (
+                self._read(start[:, column, None], length[:, column, None], place) * inside * level
+            )
+            active += inside
+        return sound, active
+
+    def _read(self, start: Tensor, length: Tensor, place: Tensor) -> Tensor:
+        """Interpolate the pool at fractional places with a windowed sinc."""
+        whole = place.floor()
+        part = (place - whole).float()
+        value = torch.zeros_like(part)
+        for tap in range(1 - TAPS // 2, TAPS // 2 + 1):
+            at = whole + tap
+            known = (at >= 0) & (at < length)
+            index = (start + at).clamp(0, len(self.pool) - 1).long()
+            distance = tap - part
+            window = torch.cos(math.pi / 2 * distance / (TAPS / 2 + 0.01)).clamp_min(0).square()
+            value += self.pool[index].float() * known * torch.sinc(distance) * window
+        return value / 32768
+
+    def _colour(self, count: int, size: int, spread_db: float = 5.0) -> Tensor:
+        """Draw a smooth tone colour (gain by frequency) for each item."""
+        bands = 9
+        gains = self.normal(count, 1, bands) * spread_db * 0.6
+        tilt = (
+            torch.linspace(-1, 1, bands, device=self.device) * self.normal(count, 1, 1) * spread_db
+        )
+        hertz = torch.arange(size // 2 + 1, device=self.device) * (RATE_HZ / size)
+        octave = torch.log2(hertz.clamp_min(60) / 60) / math.log2(8000 / 60) * (bands - 1)
+        low = octave.floor().clamp(0, bands - 2).long()
+        share = octave - low
+        curve = gains + tilt
+        level_db = curve[:, 0, low] * (1 - share) + curve[:, 0, low + 1] * share
+        return 10 ** (level_db / 20)
+
+    def _echo(self, count: int) -> Tensor:
+        """Draw room responses: a direct sound and a decaying tail."""
+        length = int(ECHO_SECONDS * RATE_HZ)
+        seconds = torch.arange(length, device=self.device) / RATE_HZ
+        decay = self.uniform(0.05, 0.6, count, 1)
+        tail = self.normal(count, length) * 10 ** (-3 * seconds / decay)
+        tail = tail * (seconds > self.uniform(0.001, 0.02, count, 1))
+        tail = tail / tail.square().sum(1, keepdim=True).sqrt().clamp_min(1e-6)
+        direct_to_tail_db = self.uniform(-2, 18, count, 1)
+        tail = tail * 10 ** (-direct_to_tail_db / 20) * self.chance(ECHO_SHARE, count)[:, None]
+        tail[:, 0] += 1
+        return tail
+
+    def _noise(self, count: int, samples: int, snr_db: Tensor) -> Tensor:
+        """Draw noise of one kind an item (an eighth have none), against speech of level 1."""
+        kind = torch.randint(0, 8, (count,), generator=self.generator, device=self.device)
+        noise = self._coloured(count, samples)
+        noise = torch.where((kind == 4)[:, None], self._hum(count, samples), noise)
+        noise = torch.where((kind == 5)[:, None], self._babble(count, samples), noise)
+        noise = torch.where((kind == 6)[:, None], self._impacts(count, samples), noise)
+        noise = torch.where((kind == 7)[:, None], self._tones(count, samples), noise)
+        snr_db = torch.where(kind == 5, snr_db.clamp_min(5), snr_db)
+        level = noise.square().mean(1).sqrt().clamp_min(1e-6)
+        noise = noise / level[:, None] * (10 ** (-snr_db / 20))[:, None]
+        swell = self._swell(count, samples)
+        floor_db = self.uniform(-70, -35, count)
+        hiss = self.normal(count, samples) * (10 ** (floor_db / 20))[:, None]
+        return (noise * swell + hiss) * (kind != 0).float()[:, None]
+
+    def _coloured(self, count: int, samples: int) -> Tensor:
+        """Noise from white over pink to brown."""
+        spectrum = torch.fft.rfft(self.normal(count, samples))
+        bins = torch.arange(spectrum.shape[1], device=self.device)
+        hertz = (bins * (RATE_HZ / samples)).clamp_min(30) / 1000
+        return torch.fft.irfft(spectrum * hertz ** -self.uniform(0, 1.1, count, 1), samples)
+
+    def _swell(self, count: int, samples: int) -> Tensor:
+        """Slow changes of the noise level, for four items in ten."""
+        knots = (
+            self.normal(count, 1, 2 + samples // 6000) * 5 * self.chance(0.4, count)[:, None, None]
+        )
+        curve = torch.nn.functional.interpolate(knots, samples, mode="linear", align_corners=True)
+        return 10 ** (curve[:, 0] / 20)
+
+    def _hum(self, count: int, samples: int) -> Tensor:
+        """Mains hum and machine tones with their harmonics."""
+        seconds = torch.arange(samples, device=self.device) / RATE_HZ
+        mains = torch.where(self.chance(0.5, count) > 0, 50.0, 60.0)
+        base = torch.where(self.chance(0.6, count) > 0, mains, self.uniform(70, 400, count))[
+            :, None
+        ]
+        sound = 0.03 * self._coloured(count, samples)
+        for harmonic in range(1, 9):
+            phase = 2 * math.pi * (base * harmonic * seconds + self.uniform(0, 1, count, 1))
+            sound = sound + torch.sin(phase) * self.uniform(0, 1, count, 1) / harmonic
+        return sound
+
+    def _babble(self, count: int, samples: int) -> Tensor:
+        """Four other places of the corpus at once."""
+        clock = torch.arange(samples, device=self.device)
+        last = max(1, len(self.pool) - samples)
+        sound = torch.zeros(count, samples, device=self.device)
+        for _ in range(4):
+            start = (self.uniform(0, 1, count, 1).double() * last).long()
+            index = (start + clock).clamp_max(len(self.pool) - 1)
+            sound += self.pool[index].float() * self.uniform(0.4, 1, count, 1)
+        return sound / 32768
+
+    def _impacts(self, count: int, samples: int) -> Tensor:
+        """Knocks and clicks: short bursts that die away, over faint coloured noise."""
+        sound = 0.05 * self._coloured(count, samples)
+        clock = torch.arange(samples, device=self.device) / RATE_HZ
+        for _ in range(4):
+            since = clock - self.uniform(0, samples / RATE_HZ, count, 1)
+            decay = 10 ** self.uniform(-2.6, -1.0, count, 1)
+            envelope = torch.exp(-since.clamp_min(0) / decay) * (since >= 0)
+            ring = torch.sin(2 * math.pi * self.uniform(80, 3000, count, 1) * since)
+            burst = ring * self.uniform(0, 1, count, 1) + self._coloured(count, samples) * 0.7
+            sound = sound + envelope * burst * self.uniform(0.2, 1, count, 1)
+        return sound
+
+    def _tones(self, count: int, samples: int) -> Tensor:
+        """Something like music: two lines of notes with harmonics."""
+        clock = torch.arange(samples, device=self.device) / RATE_HZ
+        sound = 0.03 * self._coloured(count, samples)
+        for _ in range(2):
+            beat = self.uniform(0.12, 0.6, count, 1)
+            step = (clock / beat).floor().long()
+            notes = torch.randint(
+                -14,
+                22,
+                (count, int(step.max().item()) + 1),
+                generator=self.generator,
+                device=self.device,
+            )
+            hertz = 220 * 2 ** (notes.gather(1, step).float() / 12)
+            phase = 2 * math.pi * (hertz / RATE_HZ).double().cumsum(1).float()
+            fade = torch.exp(-(clock - step * beat) / self.uniform(0.05, 0.6, count, 1))
+            for harmonic in range(1, 5):
+                sound = (
+                    sound
+                    + torch.sin(phase * harmonic) * fade * self.uniform(0, 1, count, 1) / harmonic
+                )
+        return sound
+
+    def _banded(self, sound: Tensor) -> Tensor:
+        """Cut some items to a telephone's or headset's band; roll others off gently."""
+        count, samples = sound.shape
+        hertz = torch.arange(samples // 2 + 1, device=self.device) * (RATE_HZ / samples)
+        narrow = self.chance(TELEPHONE_SHARE, count)[:, None]
+        top = torch.where(
+            self.chance(0.5, count) > 0,
+            self.uniform(3300, 3500, count),
+            self.uniform(3700, 4000, count),
+        )
+        top = torch.where(narrow > 0, top[:, None], self.uniform(5500, 12000, count, 1))
+        bottom = self.uniform(50, 320, count, 1) * self.chance(0.5, count)[:, None]
+        gain = torch.sigmoid((top - hertz) / (0.01 * top)) * torch.sigmoid((hertz - bottom) / 25)
+        return torch.fft.irfft(torch.fft.rfft(sound) * gain, samples)
