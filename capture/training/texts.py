@@ -113,6 +113,16 @@ COMMON_WORDS = _words(
     "ankle wrist finger neck ear mouth nose trousers shirt sleeve caliper pinch fold measure "
     "recorder subject athlete height weight gym ruler chair pen"
 )
+NEAR_WORDS = (
+    "fifth sixth seventh ninth tenth twelfth thirteenth fiftieth forth fort thirst thirsty nice fine "
+    "mine sign pen then heaven lemon fifties sixties nineties hundreds thousand million yesterday "
+    "yeah yep nope know noble chess chester triple bicycle tight sigh thick sick tree free hate late "
+    "wait ton run won't don't pointed joint counting bounty plenty county empty party dirty thirteen's "
+    "sitting fitting sticks fix mix kicks live alive drive leaven level even given having undone "
+    "repeated skipped confirming refusing grant rented pausing resumed"
+).split()
+"""English that is near to the pack's words and is none of them."""
+
 _SUBJECTS = ("i", "you", "we", "they", "the athlete", "my friend", "this person", "she", "he")
 _VERBS = _words("need want see like take move hold measure open find leave keep change know write")
 _OBJECTS = (
@@ -168,7 +178,7 @@ def number_call(rng: random.Random) -> str:
         whole_words = rng.choice(HARD_NUMBERS)
     else:
         number = rng.randint(1, 45) if rng.random() < 0.6 else rng.randint(1, 99)
-        digits = number >= 10 and rng.random() < 0.2
+        digits = number >= 10 and rng.random() < 0.35
         whole_words = spoken_digits(number, rng) if digits else spoken_whole(number)
     form = rng.random()
     if form < 0.36:
@@ -228,7 +238,8 @@ def general_speech(rare_words: Sequence[str], rng: random.Random) -> str:
     """Say English that is no call: loose words, rarer words, or a simple sentence."""
     kind = rng.random()
     if kind < 0.30:
-        return " ".join(rng.choice(COMMON_WORDS) for _ in range(rng.randint(2, 8)))
+        words = rng.choice([COMMON_WORDS, [*COMMON_WORDS, *NEAR_WORDS]])
+        return " ".join(rng.choice(words) for _ in range(rng.randint(1, 8)))
     if kind < 0.70:
         return " ".join(rng.choice(rare_words) for _ in range(rng.randint(2, 6)))
     parts = (rng.choice(_SUBJECTS), rng.choice(_VERBS), rng.choice(_OBJECTS), rng.choice(_TAILS))
@@ -238,12 +249,17 @@ def general_speech(rare_words: Sequence[str], rng: random.Random) -> str:
 def phrase_maker(
     pack_words: Sequence[str], rare_words: Sequence[str], rng: random.Random
 ) -> Callable[[], str]:
-    """Give what makes the next phrase: 55 % calls, 15 % pack words, 30 % other English."""
+    """Give what makes the next phrase: 50 % calls, 20 % pack words, 30 % other English.
+
+    Half of the pack words stand alone: a short word alone is easily taken for noise.
+    """
 
     def make() -> str:
         kind = rng.random()
-        if kind < 0.55:
+        if kind < 0.50:
             return call(rng)
+        if kind < 0.60:
+            return rng.choice([*pack_words, *HARD_NUMBERS, *ONES])
         if kind < 0.70:
             return word_salad(pack_words, rng)
         return general_speech(rare_words, rng)
