@@ -20,7 +20,7 @@ from capture.sound.settings import (
 from capture.sound.voice import VoiceKind
 
 CHOSEN = SoundSettings(
-    ByName('Mic "5" \\ Größe', "ALSA"), None, VoiceKind.BEEP, volume=0.5, pace=1.2, echo_tail_s=0.4
+    ByName('Mic "5" \\ Größe', "ALSA"), None, VoiceKind.BEEP, volume=0.5, pace=1.1, echo_tail_s=0.4
 )
 OTHERS = """# my pedals
 [keys]

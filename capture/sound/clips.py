@@ -1,13 +1,13 @@
 """The bank's sound: fragments joined into what is said, to the sample."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 import soundfile
 
-from capture.sound.bank import BankError, BankIndex, read_index
-from capture.sound.samples import Samples
+from capture.sound.bank import BankError, BankIndex, Clip, read_index
+from capture.sound.samples import Samples, paced
 
 INDEX_FILE = "prompts.toml"
 _HINT = "Install the language pack again, or choose another voice in the settings."
@@ -15,26 +15,36 @@ _HINT = "Install the language pack again, or choose another voice in the setting
 
 @dataclass(frozen=True, slots=True)
 class ClipBank:
-    """A loaded bank."""
+    """A loaded bank. One thread uses it."""
 
     index: BankIndex
     samples: Samples
+    _made: dict[tuple[int, float], Samples] = field(default_factory=dict, repr=False)
 
     @property
     def rate_hz(self) -> int:
         """Rate of the samples that `say` gives."""
         return self.index.rate_hz
 
-    def say(self, text: str) -> Samples:
-        """The samples of a text. BankError if any word of it is not in the bank."""
+    def say(self, text: str, pace: float = 1.0) -> Samples:
+        """The samples of a text. BankError if any word of it is not in the bank.
+
+        `pace` is for the clips. The pauses stay: they are what tells one digit from the next.
+        """
         parts: list[Samples] = [np.zeros(0, np.float32)]
         steps = self.index.steps(text)
         for number, step in enumerate(steps, 1):
-            clip = step.clip
-            parts.append(self.samples[clip.start : clip.start + clip.length])
+            parts.append(self._clip(step.clip, pace))
             if number < len(steps):
                 parts.append(np.zeros(round(step.pause_s * self.rate_hz), np.float32))
         return np.concatenate(parts)
+
+    def _clip(self, clip: Clip, pace: float) -> Samples:
+        key = (clip.start, pace)
+        if key not in self._made:
+            cut = self.samples[clip.start : clip.start + clip.length]
+            self._made[key] = paced(cut, self.rate_hz, pace)
+        return self._made[key]
 
 
 def open_bank(folder: Path) -> ClipBank:

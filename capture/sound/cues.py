@@ -50,16 +50,23 @@ class _Note:
     rest_s: float = 0.0
 
 
+OPEN_FOR = frozenset({Cue.DWELL})
+"""Tones that leave the gate open, because the call follows at once. All others close it: a tone is
+no speech, but the recogniser hears words in some. With the English model one of 587 Hz was a
+"yes", several in a row were a "no", and one of 1 319 Hz made "thigh fifty" of "fifty"; a single
+short one from 1 760 to 3 136 Hz was nothing, alone and right before a call."""
+
 _NOTES: Mapping[Cue, tuple[_Note, ...]] = {
-    Cue.DWELL: (_Note(880, 0.12),),
-    Cue.LISTENING: (_Note(1320, 0.05),),
-    Cue.NEXT: (_Note(587, 0.10),),
-    Cue.CONFIRM: (_Note(587, 0.10, 0.03), _Note(784, 0.14)),
-    Cue.DOUBT: (_Note(784, 0.09, 0.05), _Note(784, 0.09, 0.05), _Note(988, 0.16)),
-    Cue.SAVED: (_Note(784, 0.08, 0.02), _Note(523, 0.14)),
-    Cue.ERROR: (_Note(294, 0.18, 0.06), _Note(220, 0.24)),
-    Cue.TELL: (_Note(440, 0.10),),
+    Cue.DWELL: (_Note(2_349, 0.08),),
+    Cue.LISTENING: (_Note(2_794, 0.05),),
+    Cue.NEXT: (_Note(1_760, 0.10),),
+    Cue.CONFIRM: (_Note(1_760, 0.10, 0.03), _Note(2_349, 0.12)),
+    Cue.DOUBT: (_Note(2_349, 0.08, 0.05), _Note(2_349, 0.08, 0.05), _Note(2_960, 0.12)),
+    Cue.SAVED: (_Note(2_349, 0.08, 0.02), _Note(1_760, 0.12)),
+    Cue.ERROR: (_Note(1_760, 0.12, 0.08), _Note(1_760, 0.12, 0.08), _Note(1_760, 0.12)),
+    Cue.TELL: (_Note(1_976, 0.10),),
 }
+
 _PEAK = 0.12
 """-18 dBFS: softer than speech, above the noise of a gym floor. Common practice, no source."""
 

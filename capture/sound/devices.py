@@ -145,7 +145,7 @@ def choose(devices: Sequence[Device], wanted: Wanted, kind: Kind) -> Device:
     first, then the first of the list. Raises MicrophoneError or SpeakerError.
     """
     usable = [device for device in devices if device.channels(kind)]
-    if not usable:
+    if not usable and not isinstance(wanted, ByName):
         raise kind.error(f"There is no {kind} on this machine.", f"Plug one in. {KEYPAD_HINT}")
     if wanted is None:
         return _default(usable, kind) or usable[0]
@@ -162,7 +162,8 @@ def choose(devices: Sequence[Device], wanted: Wanted, kind: Kind) -> Device:
         found = _by_text(usable, wanted.strip().casefold())
         told = f"named '{wanted.strip()}'"
     if not found:
-        raise kind.error(f"There is no {kind} {told} now.", f"There is: {listed(usable)}.")
+        hint = f"There is: {listed(usable)}." if usable else f"Plug it in. {KEYPAD_HINT}"
+        raise kind.error(f"There is no {kind} {told} now.", hint)
     if len({device.name for device in found}) > 1:
         raise kind.error(
             f"Several devices are {told} in part.", f"Say more of the name: {listed(found)}."

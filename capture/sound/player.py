@@ -32,6 +32,7 @@ class _Job:
     limit_s: float
     overdue_s: float
     is_speech: bool
+    closes_gate: bool
     gates: list[int]
     cut: threading.Event = field(default_factory=threading.Event)
     done: threading.Event = field(default_factory=threading.Event)
@@ -68,12 +69,18 @@ class Player:
         self._worker: _Worker | None = None
 
     def play(
-        self, make: Make, length_s: float, *, is_speech: bool = True, limit_s: float | None = None
+        self,
+        make: Make,
+        length_s: float,
+        *,
+        is_speech: bool = True,
+        closes_gate: bool = True,
+        limit_s: float | None = None,
     ) -> float:
         """Begin to play, cutting off what plays now; returns at once, with the expected seconds.
 
-        Speech closes the gate. A tone does not; it gives way to speech that is being played, and
-        is 0 s long then: a tone that comes late tells something wrong.
+        What is no speech gives way to speech that is being played, and is 0 s long then: a tone
+        that comes late tells something wrong.
         """
         limit_s = self._limit_s if limit_s is None else limit_s
         with self._lock:
@@ -81,9 +88,9 @@ class Player:
             if current is not None and current.is_speech and not is_speech:
                 return 0.0
             self._cut()
-            gates = [self._duplex.begins(length_s, limit_s)] if is_speech else []
+            gates = [self._duplex.begins(length_s, limit_s)] if closes_gate else []
             overdue_s = self._now() + length_s + limit_s
-            self._current = _Job(make, limit_s, overdue_s, is_speech, gates)
+            self._current = _Job(make, limit_s, overdue_s, is_speech, closes_gate, gates)
             self._ready_worker().jobs.put(self._current)
         return length_s
 
@@ -201,7 +208,7 @@ class _Worker:
             device, stream = self._open_stream()
             self._stream, self._rate_hz = stream, device.rate_hz
         samples = job.make(self._rate_hz)
-        if job.is_speech:
+        if job.closes_gate:
             # It may begin late, and only now is its length sure.
             job.gates.append(self._duplex.begins(len(samples) / self._rate_hz, job.limit_s))
         sound = to_bytes(samples, self._player.volume)

@@ -36,8 +36,8 @@ class SettingsError(CaptureError):
 class SoundSettings:
     """The table `sound`.
 
-    `microphone` and `speaker` are None for the system's own. `volume` is 0 to 1, `pace` 0.7 to
-    1.5, `echo_tail_s` 0 to 2 s: how long the room goes on after the voice.
+    `microphone` and `speaker` are None for the system's own. `volume` is 0 to 1, `pace` 0.8 to
+    1.15, `echo_tail_s` 0 to 2 s: how long the room goes on after the voice.
     """
 
     microphone: ByName | None = None
