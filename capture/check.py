@@ -115,7 +115,12 @@ def run(
         findings.append(finding)
         write(finding.line())
 
-    settings = settings or read_sound_settings(settings_path())
+    if settings is None:
+        try:
+            settings = read_sound_settings(settings_path())
+        except CaptureError as error:
+            tell(Finding(Mark.FAILED, "settings", error.message, error.hint))
+            settings = SoundSettings()
     sound = _Sound(system or PortAudio(), settings)
     try:
         for finding in _sound_findings(sound, microphone, speaker):

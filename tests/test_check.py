@@ -56,7 +56,7 @@ SETTINGS = SoundSettings()
 
 
 def checked(
-    system: ScriptedSound, tmp_path: Path, settings: SoundSettings = SETTINGS, **told: object
+    system: ScriptedSound, tmp_path: Path, settings: SoundSettings | None = SETTINGS, **told: object
 ) -> tuple[bool, dict[str, str], str]:
     """Run the check: its answer, its lines by what they are about, and the last one."""
     lines: list[str] = []
@@ -200,3 +200,16 @@ def test_the_command_ends_with_one_where_only_the_keypad_works(
         chosen = parser.parse_args(["check", "--store", str(tmp_path / "store.db")])
         assert chosen.command(chosen) == code
     assert "Only the keypad works" in capsys.readouterr().out
+
+
+def test_a_broken_settings_file_does_not_stop_the_check(
+    monkeypatch: pytest.MonkeyPatch, sound: LivingSound, tmp_path: Path
+) -> None:
+    """It is told with the rest, and the rest is looked at."""
+    (tmp_path / "settings.toml").write_text("[sound]\nvolume = 9\n")
+    monkeypatch.setenv("FOLDCALL_SETTINGS", str(tmp_path / "settings.toml"))
+    ready, lines, last = checked(sound, tmp_path, None)
+    assert not ready
+    assert "'volume'" in lines["settings"]
+    assert lines["microphone"].startswith("ok")
+    assert "settings" in last

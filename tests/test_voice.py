@@ -18,9 +18,11 @@ from capture.sound.cues import Cue, cue_of, tone
 from capture.sound.devices import Kind
 from capture.sound.duplex import HalfDuplex
 from capture.sound.errors import SpeakerError
+from capture.sound.opening import open_voice
 from capture.sound.player import Player
 from capture.sound.samples import Samples, paced, resampled, to_bytes
 from capture.sound.scripted import ScriptedSound
+from capture.sound.settings import SoundSettings
 from capture.sound.system_speech import SystemSpeech, find_system_speech
 from capture.sound.voice import (
     FASTEST,
@@ -30,6 +32,7 @@ from capture.sound.voice import (
     SilentVoice,
     SystemVoice,
     Voice,
+    VoiceKind,
 )
 from capture.visit.announcement import AllMeasured, AskTape, ReadBack, Refused, Saved, Why
 
@@ -414,3 +417,37 @@ def test_say_does_not_wait_for_the_speaker(room: Room, bank: ClipBank) -> None:
     assert room.system.played == b""
     going_on.set()
     assert room.finished()
+
+
+@pytest.mark.parametrize(
+    ("kind", "made"),
+    [
+        (VoiceKind.BANK, BankVoice),
+        (VoiceKind.BEEP, BeepVoice),
+        (VoiceKind.SILENT, SilentVoice),
+    ],
+)
+def test_the_settings_choose_the_voice(room: Room, pack: Pack, kind: VoiceKind, made: type) -> None:
+    """The voice of the settings is ready without a device being opened."""
+    voice = open_voice(
+        SoundSettings(voice=kind),
+        room.system,
+        room.duplex,
+        room.reported.append,
+        pack.folder / "prompts",
+    )
+    assert type(voice) is made
+    assert room.system.outputs == []
+    assert room.reported == []
+
+
+@pytest.mark.parametrize("kind", [VoiceKind.BANK, VoiceKind.SYSTEM])
+def test_tones_take_the_place_of_a_voice_that_is_missing(
+    room: Room, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, kind: VoiceKind
+) -> None:
+    """A missing bank or speech program is told, and the session has tones."""
+    monkeypatch.setenv("PATH", str(tmp_path))
+    settings = SoundSettings(voice=kind)
+    voice = open_voice(settings, room.system, room.duplex, room.reported.append, tmp_path)
+    assert type(voice) is BeepVoice
+    assert len(room.reported) == 1

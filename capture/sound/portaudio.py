@@ -3,6 +3,7 @@
 import sys
 import threading
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from typing import Any, TypeVar
 
 from capture.sound.devices import Device, InputStream, Kind, OnBlock, OutputStream
@@ -122,7 +123,7 @@ class PortAudio:
                 dtype="int16",
                 extra_settings=extra,
             )
-            return _Output(stream, channels, library.PortAudioError, self._forget)
+            return _Output(stream, channels, library.PortAudioError, self._lock, self._forget)
 
         return self._open(device, Kind.SPEAKER, begin)
 
@@ -190,11 +191,13 @@ class _Output:
         stream: Any,
         channels: int,
         failure: type[Exception],
+        lock: AbstractContextManager[object],
         closed: "Callable[[_Output], None]",
     ) -> None:
         self._stream = stream
         self._channels = channels
         self._failure = failure
+        self._lock = lock
         self._closed = closed
 
     @property
@@ -217,8 +220,10 @@ class _Output:
             pairs = zip(sound[::2], sound[1::2], strict=True)
             sound = b"".join(bytes(pair) * self._channels for pair in pairs)
         try:
-            if self._stream.stopped:
-                self._stream.start()
+            # Once it runs, nobody looks for devices anew under it.
+            with self._lock:
+                if self._stream.stopped:
+                    self._stream.start()
             self._stream.write(sound)
         except self._failure as error:
             raise _lost(error) from error
