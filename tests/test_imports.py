@@ -14,6 +14,7 @@ ROOT = Path(capture.__file__).parent
 
 PURE = (
     "errors",
+    "findings",
     "units",
     "road",
     "language",
