@@ -32,6 +32,10 @@ LONGEST_BLOCK_S = 0.5
 
 _BYTES_PER_SAMPLE = 2
 _SLICE_S = 0.1
+_QUIET_S = 0.3
+"""Silence before the first sound and after the last: the network looks a third of a second both
+ways, and a word cut tight at its edges is otherwise heard as none."""
+
 _KEPT_S = 1.0
 """Sound heard again after a change of context, so that a word that has just begun stays whole."""
 
@@ -230,13 +234,22 @@ class VoskRecogniser:
 
     def finish(self) -> Heard | None:
         """End the input; what was still open, if it had words. Feeding may go on afterwards."""
-        heard = heard_from_nbest(self._decoder.FinalResult(), self._offset_s)
+        ended = self._decoder.AcceptWaveform(self._quiet())
+        result = self._decoder.Result() if ended else self._decoder.FinalResult()
+        heard = heard_from_nbest(result, self._offset_s)
         self._start(b"")
         return heard
 
     def reset(self) -> None:
         """Forget the open utterance and all sound of it."""
         self._start(b"")
+
+    @property
+    def _bytes_per_s(self) -> int:
+        return self._rate_hz * _BYTES_PER_SAMPLE
+
+    def _quiet(self) -> bytes:
+        return bytes(int(_QUIET_S * self._rate_hz) * _BYTES_PER_SAMPLE)
 
     def _check(self, context: str) -> None:
         if context not in self._models.contexts:
@@ -247,10 +260,9 @@ class VoskRecogniser:
         self._context = self._wanted
         self._decoder = self._models.decoder(self._context, self._rate_hz)
         self._kept = heard_again
-        already = len(heard_again) // _BYTES_PER_SAMPLE
-        self._offset_s = (self._fed - already) / self._rate_hz
-        if heard_again:
-            self._decoder.AcceptWaveform(heard_again)
+        already = heard_again or self._quiet()
+        self._offset_s = self._fed / self._rate_hz - len(already) / self._bytes_per_s
+        self._decoder.AcceptWaveform(already)
 
     def _feed_slice(self, block: bytes) -> Heard | None:
         ended = self._decoder.AcceptWaveform(block)

@@ -12,8 +12,8 @@ SEVEN_SITE_EQUATIONS = {
 """The equation that belongs to the seven-site protocol, by sex."""
 
 CAUTION = (
-    "An estimate for following one person over time, not a diagnosis. "
-    "Local rules and licensed practice come first."
+    "An estimate for following one person over time, not a diagnosis.",
+    "Local rules and licensed practice come first.",
 )
 
 
@@ -51,9 +51,10 @@ def summary_lines(visit: Visit, result: VisitResult) -> tuple[str, ...]:
     if result.density_g_cm3 is not None:
         error = result.density_standard_error_g_cm3
         spread = "" if error is None else f" (standard error {error:.4f})"
-        lines.append(f"Density {result.density_g_cm3:.4f} g/cm3{spread}, {result.equation.name}.")
+        lines.append(f"Density {result.density_g_cm3:.4f} g/cm3{spread}.")
     if result.plain_range is not None and result.prediction is not None:
-        lines.append(f"Fat {result.plain_range}, by {result.prediction.method}.")
+        lines.append(f"Fat {result.plain_range}.")
+        lines.append(f"{result.prediction.method}.")
     lines.extend(result.why_not)
-    lines.append(CAUTION)
+    lines.extend(CAUTION)
     return tuple(lines)

@@ -2,10 +2,19 @@
 
 from collections.abc import Collection, Iterator
 
-from capture.language.automaton import Automaton, Slots
+from capture.language.automaton import Automaton
 from capture.language.grammar import LISTENING, Grammar
-from capture.language.intents import NotUnderstood, kind_of
+from capture.language.intents import (
+    Correct,
+    CorrectTape,
+    Intent,
+    NotUnderstood,
+    Reading,
+    Tape,
+    kind_of,
+)
 from capture.language.meaning import intent_from
+from capture.units import Centimetres, Inches
 
 TITLES = {
     "permission": "While a permission is asked",
@@ -18,11 +27,21 @@ TITLES = {
 }
 """The states of a visit in their order, as headings."""
 
-_EXAMPLES = 5
+_SHOWN: tuple[Intent, ...] = (
+    Reading(125),
+    Reading(125, "triceps"),
+    Correct(125),
+    Tape(Inches(108)),
+    Tape(Centimetres(372)),
+    CorrectTape(Inches(108)),
+)
+"""Where a call can have any value, every way to say these is shown."""
+
+_MANY = (Reading, Correct, Tape, CorrectTape)
 
 
 def phrase_lines(grammar: Grammar, sites: Collection[str]) -> tuple[str, ...]:
-    """For each state its calls, by what they do, each with a few phrases that the grammar makes."""
+    """For each state its calls, by what they do, and the phrases the grammar makes of them."""
     lines: list[str] = []
     for rule, title in TITLES.items():
         lines += [f"{title}:"] if not lines else ["", f"{title}:"]
@@ -36,18 +55,13 @@ def phrase_lines(grammar: Grammar, sites: Collection[str]) -> tuple[str, ...]:
 
 
 def _by_kind(automaton: Automaton) -> Iterator[tuple[str, str]]:
-    found: dict[str, list[tuple[tuple[str, ...], Slots]]] = {}
+    found: dict[str, list[str]] = {}
     for words, slots in automaton.sentences():
         intent = intent_from(slots)
-        if not isinstance(intent, NotUnderstood):
-            found.setdefault(kind_of(intent), []).append((words, slots))
+        if isinstance(intent, NotUnderstood) or (
+            isinstance(intent, _MANY) and intent not in _SHOWN
+        ):
+            continue
+        found.setdefault(kind_of(intent), []).append(" ".join(words))
     for kind, sentences in found.items():
-        yield kind.replace("_", " "), ", ".join(f'"{text}"' for text in _spread(sentences))
-
-
-def _spread(sentences: list[tuple[tuple[str, ...], Slots]]) -> list[str]:
-    """A few phrases from all over the list, the first of each, so that every form is seen."""
-    if len(sentences) <= _EXAMPLES + 1:
-        return [" ".join(words) for words, _ in sentences]
-    step = len(sentences) / _EXAMPLES
-    return [" ".join(sentences[int(step * (n + 0.5))][0]) for n in range(_EXAMPLES)]
+        yield kind.replace("_", " "), ", ".join(f'"{text}"' for text in sentences)
