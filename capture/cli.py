@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from capture import __version__
+from capture.check import add_command as add_check
 from capture.compute import add_command as add_compute
 from capture.errors import CaptureError, MisuseError
 
@@ -80,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     phrases.set_defaults(command=_phrases)
 
     add_compute(commands)
+    add_check(commands)
     return parser
 
 

@@ -164,7 +164,7 @@ def test_heavy_libraries_have_their_place(name: str) -> None:
     training = within(name, ("training",))
     if not training:
         assert "torch" not in libraries
-    if not (training or within(name, ("sound", "recognise.acoustic"))):
+    if not (training or within(name, ("sound", "recognise.acoustic", "recognise.vosk_"))):
         assert "numpy" not in libraries
     if name != "recognise.vosk_":
         assert "vosk" not in libraries

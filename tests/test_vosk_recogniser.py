@@ -120,7 +120,7 @@ def model_dir(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def models(model_dir: Path) -> StrictModels:
     """The tone model with two contexts and a filler."""
-    options = GraphOptions(filler_cost=6.0)
+    options = GraphOptions(filler_cost=4.0)
     contexts = {
         "numbers": phrases("fifteen", "fifty", "fifty point six", "six"),
         "answers": phrases("yes", "no fifty", "no"),

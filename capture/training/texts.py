@@ -114,12 +114,12 @@ COMMON_WORDS = _words(
     "recorder subject athlete height weight gym ruler chair pen"
 )
 NEAR_WORDS = (
-    "fifth sixth seventh ninth tenth twelfth thirteenth fiftieth forth fort thirst thirsty nice fine "
-    "mine sign pen then heaven lemon fifties sixties nineties hundreds thousand million yesterday "
-    "yeah yep nope know noble chess chester triple bicycle tight sigh thick sick tree free hate late "
-    "wait ton run won't don't pointed joint counting bounty plenty county empty party dirty thirteen's "
-    "sitting fitting sticks fix mix kicks live alive drive leaven level even given having undone "
-    "repeated skipped confirming refusing grant rented pausing resumed"
+    "fifth sixth seventh ninth tenth twelfth thirteenth fiftieth forth fort thirst thirsty nice "
+    "fine mine sign pen then heaven lemon fifties sixties nineties hundreds thousand million "
+    "yesterday yeah yep nope know noble chess chester triple bicycle tight sigh thick sick tree "
+    "free hate late wait ton run won't don't pointed joint counting bounty plenty county empty "
+    "party dirty thirteen's sitting fitting sticks fix mix kicks live alive drive leaven level "
+    "even given having undone repeated skipped confirming refusing grant rented pausing resumed"
 ).split()
 """English that is near to the pack's words and is none of them."""
 
