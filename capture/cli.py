@@ -5,7 +5,9 @@ Exit codes: 0 done, 1 failed, 2 called wrongly.
 
 import argparse
 import json
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
@@ -13,6 +15,9 @@ from capture import __version__
 from capture.check import add_command as add_check
 from capture.compute import add_command as add_compute
 from capture.errors import CaptureError, MisuseError
+
+TEXT_COLUMN = 17
+"""Where the text of a line begins, after its time and its mark."""
 
 FAILED, MISUSED, INTERRUPTED = 1, 2, 130
 
@@ -103,13 +108,25 @@ def _demo(chosen: argparse.Namespace) -> int:
         chosen.folder or data_folder("demo_audio"),
         default_pack(),
         store,
-        lambda line: print(line, flush=True),
+        _line_writer(),
         speed,
         chosen.model,
     )
     print(f"Visit {end.visit_id} is in {end.store}.")
     print(f"{end.recording_s:.0f} s of visit in {end.took_s:.1f} s.")
     return 0
+
+
+def _line_writer() -> Callable[[str], None]:
+    """Print lines; on a terminal, long ones go on below their own text."""
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+
+    def write(line: str) -> None:
+        if width is not None and len(line) > width > 2 * TEXT_COLUMN:
+            line = textwrap.fill(line, width, subsequent_indent=" " * TEXT_COLUMN)
+        print(line, flush=True)
+
+    return write
 
 
 def _speed(given: str | None) -> float | None:

@@ -1,18 +1,17 @@
-"""Conversions held against open data of 252 men, which a package of the `reference` extra brings.
+"""Conversions held against open data of 252 men, which the package faraway brings.
 
 Johnson 1996, Journal of Statistics Education 4(1), after Penrose, Nelson and Fisher 1985: density
 by underwater weighing, and the percent by Siri and by Brozek as recorded. It has no skinfolds.
-Some rows are wrong in the data; they are named here by case number, counted from 1. Without the
-extra these tests are reported as skipped, with the reason.
+Some rows are wrong in the data; they are named here by case number, counted from 1.
 """
 
 from typing import Any
 
+import faraway.datasets.fat
 import pytest
 
 from capture.composition.conversion import NoFat, conversion, convert
 
-REASON = "needs the extra: pip install 'foldcall[reference]'"
 DOCUMENTED_WRONG = {48, 76, 96, 182}
 """One digit of the density or the percent is wrong in 48, 76 and 96; 182 has 0 for a negative."""
 SIRI_OFF = {6, 48, 71, 76, 96, 139, 169, 182, 200}
@@ -23,10 +22,8 @@ BROZEK_OFF = {6, 11, 33, 48, 49, 71, 75, 76, 77, 89, 96, 98, 152, 155, 182, 235,
 
 @pytest.fixture(scope="module")
 def men() -> Any:
-    """The table of 252 men; the test is reported as skipped where it is not installed."""
-    pytest.importorskip("pandas", reason=REASON)
-    datasets = pytest.importorskip("faraway.datasets.fat", reason=REASON)
-    table = datasets.load()
+    """The table of 252 men."""
+    table = faraway.datasets.fat.load()
     assert len(table) == 252
     return table
 
