@@ -463,6 +463,7 @@ def test_readings_view_says_how_a_reading_came_about(store: Store, told: VisitRo
         "words": "call 2",
         "confidence": None,
         "source": "keypad",
+        "amendments": 0,
     }
 
 
@@ -486,6 +487,8 @@ def test_day_list_tells_each_visit_once(store: Store, told: VisitRow) -> None:
             "assessor": "Bo Ek",
             "confirmed_readings": 2,
             "signed_off": 0,
+            "signed_off_by": None,
+            "amendments": 0,
         },
         other.id: {
             "visit_id": other.id,
@@ -494,6 +497,8 @@ def test_day_list_tells_each_visit_once(store: Store, told: VisitRow) -> None:
             "assessor": "Bo Ek",
             "confirmed_readings": 0,
             "signed_off": 1,
+            "signed_off_by": None,
+            "amendments": 0,
         },
     }
 

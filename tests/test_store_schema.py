@@ -99,11 +99,16 @@ def test_every_table_is_strict(store: Store) -> None:
     assert strict == dict.fromkeys(
         [
             "_sqlite_migrations",
+            "amendments",
             "assessors",
+            "client_edits",
+            "client_links",
             "clients",
             "journal",
+            "people",
             "reading_facts",
             "results",
+            "tombstones",
             "visits",
         ],
         1,
@@ -111,7 +116,7 @@ def test_every_table_is_strict(store: Store) -> None:
 
 
 def test_only_what_may_be_missing_may_be_null(store: Store) -> None:
-    """A birth date may be unknown and a key has no confidence; all else must be there."""
+    """Only a birth date, a key's confidence and what an amendment has no need of may lack."""
     nullable = {
         (table, row["name"])
         for table in store.db.table_names()
@@ -119,7 +124,13 @@ def test_only_what_may_be_missing_may_be_null(store: Store) -> None:
         for row in store.db.query(f"PRAGMA table_info({table})")
         if not row["notnull"]
     }
-    assert nullable == {("clients", "birth_date"), ("journal", "confidence")}
+    assert nullable == {
+        ("clients", "birth_date"),
+        ("client_edits", "birth_date"),
+        ("journal", "confidence"),
+        ("amendments", "number"),
+        ("amendments", "value_tenths_mm"),
+    }
 
 
 @pytest.mark.parametrize(
@@ -239,7 +250,7 @@ def test_opening_again_changes_nothing(store: Store) -> None:
     with open_store(store.path) as again:
         assert again.db.schema == before
         assert list(again.db.table("_sqlite_migrations").rows) == applied
-    assert [row["name"] for row in applied] == ["001_first_tables"]
+    assert [row["name"] for row in applied] == ["001_first_tables", "002_end_of_the_day"]
 
 
 def test_store_of_a_newer_version_is_left_alone(store: Store) -> None:

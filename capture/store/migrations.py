@@ -10,6 +10,7 @@ from sqlite_utils import Database, Migrations
 from capture.store.connection import pragma, writing
 from capture.store.errors import StoreError
 from capture.store.schema_001 import STATEMENTS
+from capture.store.schema_002 import STATEMENTS as STATEMENTS_002
 
 APPLICATION_ID = 0x666F6C64
 """Marks an SQLite file as a store of foldcall: the letters "fold" in ASCII."""
@@ -21,7 +22,12 @@ def _first_tables(db: Database) -> None:
         db.execute(statement)
 
 
-_STEPS = (("001_first_tables", _first_tables),)
+def _end_of_the_day(db: Database) -> None:
+    for statement in STATEMENTS_002:
+        db.execute(statement)
+
+
+_STEPS = (("001_first_tables", _first_tables), ("002_end_of_the_day", _end_of_the_day))
 
 migrations = Migrations("foldcall")
 for _name, _step in _STEPS:

@@ -1,14 +1,27 @@
 """The store as the rest of the program uses it."""
 
 import os
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from sqlite_utils import Database
 
-from capture.store import connection, journal, migrations, place, upkeep, visits
+from capture.store import (
+    amending,
+    connection,
+    erasing,
+    joining,
+    journal,
+    migrations,
+    people,
+    place,
+    snapshot,
+    upkeep,
+    visits,
+)
 from capture.store.errors import StoreError, told_plainly
 from capture.store.rows import Assessor, Client, Result, VisitRow, as_id
 from capture.visit.entry import Entry, Plain
@@ -180,6 +193,84 @@ class Store:
         """Read what was computed from a visit, the oldest first."""
         with told_plainly(self.path):
             return visits.results(self.db, visit_id)
+
+    def edit_client(self, client_id: str, *, at: str, **changes: str | None) -> Client:
+        """Change name, sex, birth_date or note of a client; what they were is kept."""
+        with self._saving():
+            return people.edit_client(self.db, client_id, at, changes)
+
+    def client_versions(self, client_id: str) -> list[dict[str, Any]]:
+        """The ends of a client's edits: more than one where stations edited apart."""
+        with told_plainly(self.path):
+            return people.client_heads(self.db, client_id)
+
+    def link_clients(self, client_id: str, same_as: str, *, at: str) -> None:
+        """Note that two clients are one person; visits of both are listed under `same_as`."""
+        with self._saving():
+            people.link_clients(self.db, client_id, same_as, at)
+
+    def same_person(self, client_id: str) -> tuple[str, ...]:
+        """The identifiers of all clients that are this person."""
+        with told_plainly(self.path):
+            return people.same_person(self.db, client_id)
+
+    def erase_client(self, client_id: str, *, at: str) -> int:
+        """Remove a person with everything of theirs; the number of visits removed.
+
+        Nothing remains but the identifiers, each in an empty tombstone. The file is rewritten,
+        so that no byte of it holds what was removed.
+        """
+        with self._saving():
+            return erasing.erase(self.db, people.same_person(self.db, client_id), at)
+
+    def amend(self, visit_id: str, **given: Any) -> None:
+        """Add an amendment to a visit; see `capture.store.amending.amend`."""
+        with self._saving():
+            amending.amend(self.db, visit_id, **given)
+
+    def amendments(self, visit_id: str) -> list[dict[str, Any]]:
+        """Read the amendments of a visit, the oldest first."""
+        with told_plainly(self.path):
+            return snapshot.amendments_of(self.db, visit_id)
+
+    def people_snapshot(
+        self, only: Collection[str] | None = None
+    ) -> dict[str, list[dict[str, Any]]]:
+        """All people as plain objects, or only some clients."""
+        with told_plainly(self.path):
+            return snapshot.people_of(self.db, only)
+
+    def visit_snapshots(self, only: Collection[str] | None = None) -> Iterator[dict[str, Any]]:
+        """Every visit as a plain object, or those of some clients."""
+        with told_plainly(self.path):
+            yield from snapshot.visits_of(self.db, only)
+
+    def visit_snapshot(self, visit_id: str) -> dict[str, Any]:
+        """One visit as a plain object. Raises `StoreError` if it is unknown."""
+        with told_plainly(self.path):
+            visits.visit(self.db, visit_id)
+            return snapshot.visit_of(self.db, visit_id)
+
+    def join(
+        self,
+        people: Mapping[str, joining.Rows],
+        visits: joining.Rows,
+        *,
+        named: str,
+        refuse_conflicts: bool,
+    ) -> joining.Joined:
+        """Take people and visits from elsewhere, in one transaction.
+
+        With `refuse_conflicts` a single conflict takes everything back and raises `StoreError`.
+        """
+        with self._saving(), connection.writing(self.db):
+            told = joining.join(self.db, people, visits, named)
+            if told.conflicts and refuse_conflicts:
+                raise StoreError(
+                    f"{len(told.conflicts)} conflict(s), the first: {told.conflicts[0]}",
+                    "Nothing was taken.",
+                )
+            return told
 
     def check(self) -> tuple[str, ...]:
         """Look the whole store over; return one line a problem, none for a sound store."""

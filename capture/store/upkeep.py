@@ -11,7 +11,19 @@ from sqlite_utils import Database
 from capture.store.errors import LOW_BYTE, StoreError, told_plainly
 from capture.store.place import make_file
 
-_TABLES = ("clients", "assessors", "visits", "journal", "reading_facts", "results")
+_TABLES = (
+    "clients",
+    "assessors",
+    "visits",
+    "journal",
+    "reading_facts",
+    "results",
+    "amendments",
+    "client_edits",
+    "client_links",
+    "people",
+    "tombstones",
+)
 
 
 def problems(db: Database) -> tuple[str, ...]:

@@ -16,11 +16,13 @@ _Person = TypeVar("_Person", Client, Assessor)
 
 _VISITS = """
     SELECT visits.*,
-        clients.created_at AS client_created_at, clients.name AS client_name,
+        clients.id AS person_id, clients.created_at AS client_created_at,
+        clients.name AS client_name,
         clients.sex, clients.birth_date, clients.note,
         assessors.created_at AS assessor_created_at, assessors.name AS assessor_name
     FROM visits
-    JOIN clients ON clients.id = visits.client_id
+    LEFT JOIN people ON people.client_id = visits.client_id
+    JOIN clients ON clients.id = coalesce(people.person_id, visits.client_id)
     JOIN assessors ON assessors.id = visits.assessor_id
 """
 _NEWEST_FIRST = " ORDER BY julianday(visits.started_at) DESC, visits.rowid DESC"
@@ -57,8 +59,17 @@ def add_assessor(db: Database, assessor: Assessor) -> None:
 
 
 def clients(db: Database) -> list[Client]:
-    """Read all clients in the order in which they were added."""
-    return [Client(**row) for row in db.query("SELECT * FROM clients ORDER BY rowid")]
+    """Read all clients in the order in which they were added.
+
+    One who was found to be the same person as another is left out.
+    """
+    return [
+        Client(**row)
+        for row in db.query(
+            "SELECT * FROM clients WHERE id NOT IN"
+            " (SELECT client_id FROM people WHERE client_id <> person_id) ORDER BY rowid"
+        )
+    ]
 
 
 def assessors(db: Database) -> list[Assessor]:
@@ -112,7 +123,7 @@ def begin_visit(
 
 def visits(db: Database, client_id: str | None = None) -> list[VisitRow]:
     """Read the visits, of one client or of all, the newest first."""
-    where = "" if client_id is None else " WHERE visits.client_id = ?"
+    where = "" if client_id is None else " WHERE clients.id = ?"
     given = [] if client_id is None else [client_id]
     return [_visit(row) for row in db.query(_VISITS + where + _NEWEST_FIRST, given)]
 
@@ -179,7 +190,7 @@ def _visit(row: dict[str, Any]) -> VisitRow:
     return VisitRow(
         id=row["id"],
         client=Client(
-            id=row["client_id"],
+            id=row["person_id"],
             created_at=row["client_created_at"],
             name=row["client_name"],
             sex=row["sex"],

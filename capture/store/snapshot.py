@@ -1,0 +1,134 @@
+"""The whole store as plain objects, in an order that does not depend on how it came about.
+
+This is what is exported, imported and merged: `people_of` first, then one object a visit.
+"""
+
+import json
+from collections.abc import Collection, Iterator
+from typing import Any
+
+from sqlite_utils import Database
+
+from capture.store.journal import entries
+from capture.visit.entry import Entry
+
+_CLIENT = ("id", "created_at", "name", "sex", "birth_date", "note")
+_ASSESSOR = ("id", "created_at", "name")
+_EDIT = ("id", "client_id", "at", "follows", "name", "sex", "birth_date", "note")
+_LINK = ("id", "client_id", "same_as", "at")
+_TOMBSTONE = ("client_id", "erased_at")
+_AMENDMENT = (
+    "id", "at", "by_name", "reason", "kind", "number", "value_tenths_mm", "follows",
+    "after_sign_off",
+)  # fmt: skip
+_BY = {"clients": "created_at, id", "assessors": "created_at, id", "tombstones": "client_id"}
+_COLUMNS = {
+    "clients": _CLIENT,
+    "assessors": _ASSESSOR,
+    "client_edits": _EDIT,
+    "client_links": _LINK,
+    "tombstones": _TOMBSTONE,
+}
+
+
+def people_of(db: Database, only: Collection[str] | None = None) -> dict[str, list[dict[str, Any]]]:
+    """Clients, assessors, edits, links and tombstones; `only` names the clients wanted.
+
+    With `only` there are no tombstones, and of the assessors only those who measured them.
+    """
+    found = {table: _rows(db, table) for table in _COLUMNS}
+    if only is None:
+        return found
+    measured = {
+        row["assessor_id"]
+        for row in db.query("SELECT client_id, assessor_id FROM visits")
+        if row["client_id"] in only
+    }
+    return {
+        "clients": [row for row in found["clients"] if row["id"] in only],
+        "assessors": [row for row in found["assessors"] if row["id"] in measured],
+        "client_edits": [row for row in found["client_edits"] if row["client_id"] in only],
+        "client_links": [row for row in found["client_links"] if row["client_id"] in only],
+        "tombstones": [],
+    }
+
+
+def visits_of(db: Database, only: Collection[str] | None = None) -> Iterator[dict[str, Any]]:
+    """Every visit with its journal, results and amendments, by start and identifier."""
+    known = db.execute("SELECT id, client_id FROM visits ORDER BY started_at, id").fetchall()
+    for visit_id, client_id in known:
+        if only is None or client_id in only:
+            yield visit_of(db, visit_id)
+
+
+def visit_of(db: Database, visit_id: str) -> dict[str, Any]:
+    """One visit with everything that belongs to it."""
+    (row,) = db.query("SELECT * FROM visits WHERE id = ?", [visit_id])
+    return {
+        "id": row["id"],
+        "client_id": row["client_id"],
+        "assessor_id": row["assessor_id"],
+        "started_at": row["started_at"],
+        "plan": json.loads(row["plan"]),
+        "program_version": row["program_version"],
+        "journal": [_entry(each) for each in entries(db, visit_id)],
+        "results": [
+            {
+                "id": each["id"],
+                "computed_at": each["computed_at"],
+                "sequence": each["sequence"],
+                "result": json.loads(each["result"]),
+            }
+            for each in db.query(
+                "SELECT * FROM results WHERE visit_id = ? ORDER BY sequence, computed_at, id",
+                [visit_id],
+            )
+        ],
+        "amendments": amendments_of(db, visit_id),
+    }
+
+
+def amendments_of(db: Database, visit_id: str) -> list[dict[str, Any]]:
+    """The amendments of a visit by time and identifier."""
+    found = []
+    for row in db.query(
+        "SELECT * FROM amendments WHERE visit_id = ? ORDER BY julianday(at), id", [visit_id]
+    ):
+        plain = {name: row[name] for name in _AMENDMENT}
+        plain["follows"] = json.loads(plain["follows"])
+        plain["after_sign_off"] = bool(plain["after_sign_off"])
+        found.append(plain)
+    return found
+
+
+def _rows(db: Database, table: str) -> list[dict[str, Any]]:
+    columns, order = _COLUMNS[table], _BY.get(table, "at, id")
+    rows = db.query(f"SELECT {', '.join(columns)} FROM {table} ORDER BY {order}")
+    found = [dict(row) for row in rows]
+    for row in found:
+        if "follows" in row:
+            row["follows"] = json.loads(row["follows"])
+    return found
+
+
+def _entry(entry: Entry) -> dict[str, Any]:
+    return {
+        "sequence": entry.sequence,
+        "at": entry.at,
+        "source": entry.source.value,
+        "words": entry.words,
+        "confidence": entry.confidence,
+        "alternatives": [dict(each) for each in entry.alternatives],
+        "intent": dict(entry.intent),
+        "facts": [dict(each) for each in entry.facts],
+        "readings": [
+            {
+                "number": each.number,
+                "state": each.state.value,
+                "site": each.site,
+                "circuit": each.circuit,
+                "value_tenths_mm": each.value_tenths_mm,
+            }
+            for each in entry.readings
+        ],
+    }
