@@ -72,8 +72,8 @@ def about_sites(site: str) -> Iterator[Announcement]:
     yield ReadBack(site, 2, 150, every_doubt[::-1])
 
 
-def with_numbers(site: str) -> Iterator[Announcement]:
-    """What holds a number, with every number that it can hold."""
+def with_numbers(site: str, taped: str) -> Iterator[Announcement]:
+    """What holds a number, with every number that it can hold; `taped` is a site with a tape."""
     for value in READINGS:
         doubts = tuple(Doubt(kind, value) for kind in DoubtKind)
         yield ReadBack(site, 1, value, doubts)
@@ -83,8 +83,8 @@ def with_numbers(site: str) -> Iterator[Announcement]:
         yield Refused(Why.OFF_SCALE, site, value)
     for length in LENGTHS:
         mark, rounded = length.halved()
-        yield ReadBackTape(site, length, mark, rounded)
-        yield SavedTape(site, mark)
+        yield ReadBackTape(taped, length, mark, rounded)
+        yield SavedTape(taped, mark)
     refused_numbers = [*range(5), *range(1000, 2000)]
     for value in refused_numbers:
         yield SayAgain(NotUnderstood(WhyNot.OUT_OF_RANGE, millimetres(value)))
@@ -117,7 +117,10 @@ def every_announcement(protocol: Protocol) -> Iterator[Announcement]:
         )
     )
     return chain(
-        everything_else(), tapes, *(about_sites(site) for site in sites), with_numbers(sites[-1])
+        everything_else(),
+        tapes,
+        *(about_sites(site) for site in sites),
+        with_numbers(sites[-1], protocol.tape_sites[0].id),
     )
 
 

@@ -10,10 +10,10 @@ from capture.protocol.plausibility import (
     doubts_about,
     doubts_of_ear,
 )
-from capture.protocol.protocol import Tolerance
-from capture.protocol.sites import ABDOMINAL, CHEST, TRICEPS
+from capture.protocol.protocol import SEVEN_SITES, Tolerance
 
 TOLERANCE = Tolerance(20, 10)
+ABDOMINAL, CHEST, TRICEPS = (SEVEN_SITES.site(site) for site in ("abdominal", "chest", "triceps"))
 UNUSUAL = Doubt(DoubtKind.UNUSUAL)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from capture.protocol.protocol import Tolerance
 from capture.visit.entry import ReadingFact, ReadingState
 from capture.visit.replay import ReplayError, replay
 from capture.visit.state import Plan, Visit
@@ -27,8 +28,18 @@ def test_a_whole_visit(finished: Any) -> None:
 def test_a_plan_survives_the_store(plan: Plan) -> None:
     """Protocol, caliper, sex and age come back the same."""
     assert Plan.from_plain(json.loads(json.dumps(plan.to_plain()))) == plan
+    by_id = {key: value for key, value in plan.to_plain().items() if key != "protocol_rules"}
+    assert Plan.from_plain(by_id) == plan
     with pytest.raises(KeyError):
-        Plan.from_plain(plan.to_plain() | {"protocol": "eight_sites"})
+        Plan.from_plain(by_id | {"protocol": "banana"})
+
+
+def test_a_changed_protocol_leaves_old_visits_alone(plan: Plan) -> None:
+    """A plan in the store holds its whole protocol, whatever a file of that name says later."""
+    own = replace(plan.protocol, sites=plan.protocol.sites[::-1], tolerance=Tolerance(10, 5))
+    stored = json.loads(json.dumps(replace(plan, protocol=own).to_plain()))
+    assert stored["protocol"] == "seven_sites"
+    assert Plan.from_plain(stored).protocol == own
 
 
 def damaged(journal: list[Any], how: str) -> list[Any]:

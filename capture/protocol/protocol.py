@@ -1,30 +1,30 @@
 """A protocol: which sites, in which order, how often, and when two readings disagree."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from fractions import Fraction
 
-from capture.protocol.sites import (
-    ABDOMINAL,
-    CHEST,
-    MIDAXILLARY,
-    SUBSCAPULAR,
-    SUPRAILIAC,
-    THIGH,
-    TRICEPS,
-    Site,
-)
+from capture.protocol.sites import Site
+
+
+class Whichever(StrEnum):
+    """Which of the two bounds of a tolerance holds."""
+
+    LARGER = "larger"
+    SMALLER = "smaller"
 
 
 @dataclass(frozen=True, slots=True)
 class Tolerance:
-    """Two readings of one site agree if they differ by no more than the larger of both bounds.
+    """Two readings of one site agree if they differ by no more than one of two bounds.
 
     `absolute_tenths_mm` is in tenths of a millimetre; `percent` is of the mean of the two.
     """
 
     absolute_tenths_mm: int
     percent: int
+    whichever: Whichever = Whichever.LARGER
 
     def agree(self, one_tenths_mm: int, other_tenths_mm: int) -> bool:
         """Whether no third reading is due.
@@ -33,21 +33,30 @@ class Tolerance:
         (True, False)
         >>> Tolerance(20, 10).agree(400, 440)    # 10 percent of 42.0 mm is 4.2 mm
         True
+        >>> Tolerance(20, 10, Whichever.SMALLER).agree(400, 440)
+        False
         """
         mean = Fraction(one_tenths_mm + other_tenths_mm, 2)
-        allowed = max(Fraction(self.absolute_tenths_mm), mean * self.percent / 100)
+        bounds = (Fraction(self.absolute_tenths_mm), mean * self.percent / 100)
+        allowed = max(bounds) if self.whichever is Whichever.LARGER else min(bounds)
         return abs(one_tenths_mm - other_tenths_mm) <= allowed
 
 
 @dataclass(frozen=True, slots=True)
 class Protocol:
-    """Sites in measuring order, circuits, and the tolerance beyond which a third is due."""
+    """Sites in measuring order, circuits, and the tolerance beyond which a third is due.
+
+    `tape_up`: a half between two marks of the tape is rounded up, away from the end it is read
+    from, instead of down.
+    """
 
     id: str
     title: str
     sites: tuple[Site, ...]
     circuits: int
     tolerance: Tolerance
+    tape_up: bool = False
+    source: str = ""
 
     def site(self, site_id: str) -> Site:
         """The site with this id. Raises KeyError if the protocol lacks it."""
@@ -71,15 +80,17 @@ class Protocol:
         return not self.tolerance.agree(min(trials_tenths_mm), max(trials_tenths_mm))
 
 
-SEVEN_SITES = Protocol(
-    id="seven_sites",
-    title="Seven sites, two circuits",
-    sites=(CHEST, MIDAXILLARY, TRICEPS, SUBSCAPULAR, ABDOMINAL, SUPRAILIAC, THIGH),
-    circuits=2,
-    # A third beyond 2 mm or 10 percent, whichever is larger: the looser of the usual textbook
-    # and laboratory rules (1 to 2 mm; 10 percent).
-    tolerance=Tolerance(absolute_tenths_mm=20, percent=10),
-)
+SEVEN_SITES: Protocol
 """Chest, midaxillary, triceps, subscapular, abdominal, suprailiac, thigh (Jackson and Pollock)."""
 
-PROTOCOLS = {SEVEN_SITES.id: SEVEN_SITES}
+PROTOCOLS: Mapping[str, Protocol]
+"""The protocols that come with the program, by their ids."""
+
+
+def __getattr__(name: str) -> object:
+    """`PROTOCOLS` and `SEVEN_SITES` are read from their files when first asked for."""
+    if name not in {"PROTOCOLS", "SEVEN_SITES"}:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from capture.protocol.shipped import protocols  # noqa: PLC0415  # it needs the classes above
+
+    return protocols() if name == "PROTOCOLS" else protocols()["seven_sites"]

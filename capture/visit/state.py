@@ -9,7 +9,9 @@ from capture.composition.forms import Sex
 from capture.language.intents import SkipReason
 from capture.protocol.caliper import Caliper
 from capture.protocol.plausibility import Doubt
-from capture.protocol.protocol import PROTOCOLS, Protocol
+from capture.protocol.protocol import Protocol
+from capture.protocol.reading import protocol_from_plain, protocol_to_plain
+from capture.protocol.shipped import protocols
 from capture.units import TapeLength
 from capture.visit.entry import ReadingState, Source
 
@@ -48,9 +50,13 @@ class Plan:
     age_years: int
 
     def to_plain(self) -> dict[str, Any]:
-        """The plan as a JSON object for the store."""
+        """The plan as a JSON object for the store.
+
+        It holds the whole protocol: a later change of its file does not change this visit.
+        """
         return {
             "protocol": self.protocol.id,
+            "protocol_rules": protocol_to_plain(self.protocol),
             "caliper": {
                 "description": self.caliper.description,
                 "step_tenths_mm": self.caliper.step_tenths_mm,
@@ -62,9 +68,13 @@ class Plan:
 
     @classmethod
     def from_plain(cls, plain: Mapping[str, Any]) -> "Plan":
-        """The plan that `to_plain` wrote. Raises KeyError or ValueError for anything else."""
+        """The plan that `to_plain` wrote, or one that names its protocol by its id alone.
+
+        Raises KeyError, TypeError or ValueError for anything else.
+        """
+        rules = plain.get("protocol_rules")
         return cls(
-            protocol=PROTOCOLS[plain["protocol"]],
+            protocol=protocol_from_plain(rules) if rules else protocols()[plain["protocol"]],
             caliper=Caliper(**plain["caliper"]),
             sex=Sex(plain["sex"]),
             age_years=plain["age_years"],
