@@ -15,6 +15,7 @@ from capture import __version__
 from capture.check import add_command as add_check
 from capture.compute import add_command as add_compute
 from capture.errors import CaptureError, MisuseError
+from capture.tape import add_command as add_tape
 
 TEXT_COLUMN = 17
 """Where the text of a line begins, after its time and its mark."""
@@ -86,6 +87,7 @@ def _parser() -> argparse.ArgumentParser:
     phrases.set_defaults(command=_phrases)
 
     add_compute(commands)
+    add_tape(commands)
     add_check(commands)
     return parser
 
