@@ -15,6 +15,7 @@ from capture import __version__
 from capture.check import add_command as add_check
 from capture.compute import add_command as add_compute
 from capture.errors import CaptureError, MisuseError
+from capture.measure import add_command as add_measure
 from capture.tape import add_command as add_tape
 
 TEXT_COLUMN = 17
@@ -89,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     add_compute(commands)
     add_tape(commands)
     add_check(commands)
+    add_measure(commands)
     return parser
 
 

@@ -32,8 +32,13 @@ PURE = (
     "recognise.nbest",
     "recognise.scripted",
     "report.summary",
+    "screen.blocks",
+    "screen.keymap",
+    "screen.keypad",
     "screen.keys",
     "screen.plain",
+    "screen.render",
+    "screen.view",
     "sound.bank",
     "sound.devices",
     "sound.echo",
@@ -49,7 +54,10 @@ WITH_A_WORLD = {
 }  # fmt: skip
 """Modules of the standard library that reach outside, or give another answer each time."""
 
-COMPOSERS = ("wiring", "check", "demo", "listen", "cli", "__main__")
+COMPOSERS = (
+    "wiring", "check", "demo", "listen", "hearing", "session", "showing", "measure", "cli",
+    "__main__",
+)  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
 
 

@@ -47,6 +47,10 @@ class PlainScreen:
         """Show that there was speech and nothing was taken."""
         self._line("-", f"{heard.end_s - heard.start_s:.1f} s of other speech, nothing taken")
 
+    def noticed(self, text: str) -> None:
+        """Show a word about keys, sound or store."""
+        self._line("!", text)
+
     def said(self, announcement: Announcement, visit: Visit) -> None:
         """Show what the program says."""
         text = self._wording.say(announcement)

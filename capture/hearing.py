@@ -1,0 +1,217 @@
+"""The thread that hears: sound through the gate into the recogniser, utterances out.
+
+It knows nothing of the visit. Before each utterance counts, the session's order says from which
+moment on sound may be used; older sound is forgotten, so that no word reaches a question that
+its speaker had not heard.
+"""
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from capture.errors import CaptureError
+from capture.recognise.port import Heard, Recogniser
+from capture.sound.duplex import Admission, HalfDuplex
+from capture.sound.samples import QUIETEST_DBFS
+from capture.sound.source import Block, MicState, Source
+
+WAIT_S = 0.25
+"""How long the thread waits for a block before it looks whether it shall stop."""
+
+ANSWER_S = 5.0
+"""How long it holds the next sound back until the session has taken an utterance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What to listen for. `epoch` rises with each change; `rule` is None to listen for nothing.
+
+    Sound captured before `since_s`, on the clock of the source, is not used.
+    """
+
+    epoch: int
+    rule: str | None
+    since_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """An utterance, all of it heard under the order of `epoch`. `answered`: the session took it."""
+
+    heard: Heard
+    epoch: int
+    began_at_s: float
+    answered: threading.Event = field(default_factory=threading.Event, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class MicrophoneIs:
+    """The microphone came, went or fell silent; `trouble` says why, with a hint."""
+
+    state: MicState
+    name: str
+    trouble: CaptureError | None
+
+
+@dataclass(frozen=True, slots=True)
+class EarIs:
+    """The recogniser is ready, or cannot be used: then the keypad is all there is."""
+
+    name: str
+    trouble: CaptureError | None = None
+
+
+Told = Spoken | MicrophoneIs | EarIs
+
+
+@dataclass(slots=True)
+class Meter:
+    """Figures for the screen. One thread writes, another reads; each is one value."""
+
+    peak_dbfs: float = QUIETEST_DBFS
+    overruns: int = 0
+    open: bool = False
+    """Whether what is said now would be heard."""
+
+
+class Listeners(Protocol):
+    """Makes recognisers for a rate and a rule."""
+
+    def listener(self, rate_hz: int, rule: str) -> Recogniser:
+        """A recogniser that begins by listening for a rule."""
+        ...
+
+
+class Hearing:
+    """Sound in, utterances out, in a thread of its own.
+
+    `load` gives the recognisers; it runs in the thread, because a model takes a second. `post`
+    hands over what was found; it must only queue.
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        duplex: HalfDuplex,
+        load: Callable[[], tuple[str, Listeners]],
+        post: Callable[[Told], None],
+    ) -> None:
+        self.meter = Meter()
+        self._source = source
+        self._duplex = duplex
+        self._load = load
+        self._post = post
+        self._order = Order(0, None, 0.0)
+        self._epoch = -1
+        self._recogniser: Recogniser | None = None
+        self._fed_s = 0.0
+        self._fed_until_s = 0.0
+        self._told: tuple[MicState, str] | None = None
+        self._stopped = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    @property
+    def name(self) -> str:
+        """The microphone."""
+        return self._source.name
+
+    def now_s(self) -> float:
+        """The clock that orders go by."""
+        return self._source.now_s()
+
+    def tell(self, order: Order) -> None:
+        """Listen for this from now on. Called from the session's thread."""
+        self._order = order
+
+    def start(self) -> None:
+        """Begin to hear."""
+        self._thread = threading.Thread(target=self.run, name="hearing", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Hear no more, and let go of the microphone."""
+        self._stopped.set()
+        if self._thread is not None:
+            self._thread.join(2.0)
+        self._source.close()
+
+    def run(self) -> None:
+        """Hear until stopped or until the recording is over."""
+        try:
+            name, listeners = self._load()
+        except CaptureError as error:
+            self._post(EarIs("", error))
+            return
+        self._post(EarIs(name))
+        try:
+            self._hear(listeners)
+        except CaptureError as error:
+            self._post(EarIs("", error))
+        except Exception as error:
+            # A thread that dies in silence would look like a quiet room.
+            fault = CaptureError(
+                f"Listening has ended by a fault ({type(error).__name__}).",
+                "Go on by keypad; start again to listen again.",
+            )
+            self._post(EarIs("", fault))
+
+    def _hear(self, listeners: Listeners) -> None:
+        while not self._stopped.is_set():
+            block = self._source.get(WAIT_S)
+            self._watch()
+            if block is not None:
+                self._take(block, listeners)
+            elif self._source.state is MicState.ENDED:
+                self._hand_over(self._recogniser.finish() if self._recogniser else None)
+                self._tell_state()
+                return
+
+    def _watch(self) -> None:
+        self.meter.overruns = self._source.overruns
+        if self._source.state is not MicState.ENDED:
+            self._tell_state()
+
+    def _tell_state(self) -> None:
+        """Tell once when the microphone changes; the end of a recording last of all."""
+        trouble = self._source.trouble
+        told = (self._source.state, "" if trouble is None else trouble.message)
+        if told != self._told:
+            self._told = told
+            self._post(MicrophoneIs(self._source.state, self._source.name, trouble))
+        if self._source.state is MicState.DEAF:
+            self.meter.peak_dbfs, self.meter.open = QUIETEST_DBFS, False
+
+    def _take(self, block: Block, listeners: Listeners) -> None:
+        self.meter.peak_dbfs = block.peak_dbfs
+        order = self._order
+        admitted = self._duplex.admit(block)
+        usable = order.rule is not None and block.captured_at_s >= order.since_s
+        self.meter.open = usable and admitted is not Admission.DROP
+        if order.rule is None or not self.meter.open:
+            return
+        recogniser = self._recogniser
+        if recogniser is None or recogniser.sample_rate_hz != block.rate_hz:
+            recogniser = self._recogniser = listeners.listener(block.rate_hz, order.rule)
+            self._fed_s = 0.0
+        if order.epoch != self._epoch or admitted is Admission.FIRST or block.damaged:
+            # What was half heard belongs to another question, to the program's own voice, or
+            # has a hole in it. Nobody may be taken at half a word.
+            recogniser.listen(order.rule)
+            recogniser.reset()
+            self._epoch = order.epoch
+        self._fed_s += block.duration_s
+        self._fed_until_s = block.ends_at_s
+        self._hand_over(recogniser.feed(block.sound))
+
+    def _hand_over(self, heard: Heard | None) -> None:
+        if heard is None:
+            return
+        # An utterance is fed without a gap, so its place in the fed sound gives its time.
+        began_at_s = self._fed_until_s - (self._fed_s - heard.start_s)
+        spoken = Spoken(heard, self._epoch, began_at_s)
+        self._post(spoken)
+        # The next sound waits for the answer: it may belong to the next question.
+        for _ in range(round(ANSWER_S / WAIT_S)):
+            if spoken.answered.wait(WAIT_S) or self._stopped.is_set():
+                return

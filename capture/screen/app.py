@@ -1,0 +1,186 @@
+"""The full-screen program: keys in, the rendered view out. The only module with prompt_toolkit.
+
+Handlers and callbacks only queue or draw. What the keys and the sound lead to happens in
+`Stage.drain`, always in this thread.
+"""
+
+import asyncio
+import os
+import signal
+from contextlib import suppress
+from typing import Protocol
+
+from prompt_toolkit.application import Application
+from prompt_toolkit.formatted_text import StyleAndTextTuples
+from prompt_toolkit.input import Input
+from prompt_toolkit.input.ansi_escape_sequences import ANSI_SEQUENCES
+from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
+from prompt_toolkit.keys import Keys
+from prompt_toolkit.layout import FormattedTextControl, Layout, Window
+from prompt_toolkit.output import ColorDepth, Output
+from prompt_toolkit.styles import Style
+
+from capture.screen.render import STYLES, Size, render
+from capture.screen.view import View
+
+TICK_S = 0.1
+ESCAPE_S = 0.05
+"""How long an Escape waits for the rest of a sequence."""
+
+KEYPAD_SEQUENCES = {
+    **{f"\x1bO{chr(ord('p') + n)}": str(n) for n in range(10)},
+    "\x1bOn": ".",
+    "\x1bOl": ",",
+    "\x1bOj": "*",
+    "\x1bOk": "+",
+    "\x1bOm": "-",
+    "\x1bOo": "/",
+    "\x1bOM": Keys.ControlM,
+}
+"""What a keypad sends in application mode (xterm control sequences, VT220-style keypad)."""
+
+_NAMES = {
+    Keys.ControlM: "enter",
+    Keys.ControlJ: "enter",
+    Keys.ControlH: "backspace",
+    Keys.ControlI: "tab",
+    " ": "space",
+}
+_NOT_KEYS = {
+    Keys.CPRResponse,
+    Keys.Vt100MouseEvent,
+    Keys.WindowsMouseEvent,
+    Keys.ScrollUp,
+    Keys.ScrollDown,
+    Keys.Ignore,
+}
+
+
+class Stage(Protocol):
+    """What the screen shows and feeds."""
+
+    def view(self) -> View:
+        """What is to be seen now."""
+        ...
+
+    def strike(self, key: str) -> None:
+        """Queue a key by its name in the table of keys."""
+        ...
+
+    def drain(self) -> None:
+        """Take all that waits."""
+        ...
+
+    def tick(self) -> None:
+        """Do what the time asks for."""
+        ...
+
+    @property
+    def over(self) -> bool:
+        """Whether the session is to end."""
+        ...
+
+
+class Screen:
+    """The application around a stage. `input` and `output` are the terminal unless given."""
+
+    def __init__(
+        self,
+        stage: Stage,
+        *,
+        input: Input | None = None,
+        output: Output | None = None,
+        colour: bool | None = None,
+    ) -> None:
+        self._stage = stage
+        self._shown: View | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        ANSI_SEQUENCES.update(KEYPAD_SEQUENCES)  # type: ignore[arg-type]
+        if colour is None:
+            colour = not os.environ.get("NO_COLOR")
+        self.app: Application[None] = Application(
+            layout=Layout(
+                Window(FormattedTextControl(self._text), always_hide_cursor=True, wrap_lines=False)
+            ),
+            key_bindings=self._bindings(),
+            style=Style.from_dict(STYLES),
+            full_screen=True,
+            color_depth=ColorDepth.DEPTH_4_BIT if colour else ColorDepth.DEPTH_1_BIT,
+            input=input,
+            output=output,
+        )
+        self.app.ttimeoutlen = ESCAPE_S
+        self.app.timeoutlen = ESCAPE_S
+
+    def run(self) -> None:
+        """Show the stage until it is over or the terminal goes away."""
+        with suppress(EOFError, BrokenPipeError):
+            self.app.run(pre_run=self._begin, set_exception_handler=False)
+
+    def wake(self) -> None:
+        """Something was queued. May be called from any thread, before and after the run."""
+        loop = self._loop
+        if loop is not None:
+            with suppress(RuntimeError):  # the loop is closed: the session has ended
+                loop.call_soon_threadsafe(self._drain)
+
+    def _begin(self) -> None:
+        self._loop = asyncio.get_running_loop()
+        for name in ("SIGHUP", "SIGTERM"):
+            with suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
+                self._loop.add_signal_handler(getattr(signal, name), self._leave)
+        self.app.create_background_task(self._tick())
+        self._loop.call_soon(self._drain)
+
+    async def _tick(self) -> None:
+        while True:
+            await asyncio.sleep(TICK_S)
+            self._stage.tick()
+            self._refresh()
+
+    def _drain(self) -> None:
+        try:
+            self._stage.drain()
+        except Exception as error:
+            if self.app.is_running:
+                self.app.exit(exception=error)
+            return
+        if self._stage.over:
+            self._leave()
+        else:
+            self._refresh()
+
+    def _refresh(self) -> None:
+        # Drawing costs more than looking: an unchanged view is not drawn again.
+        if self._stage.view() != self._shown:
+            self.app.invalidate()
+
+    def _leave(self) -> None:
+        with suppress(Exception):  # it may be leaving already
+            self.app.exit()
+
+    def _text(self) -> StyleAndTextTuples:
+        size = self.app.output.get_size()
+        self._shown = self._stage.view()
+        lines = render(self._shown, Size(size.columns, size.rows))
+        pieces: StyleAndTextTuples = []
+        for line in lines:
+            pieces += [*line, ("", "\n")]
+        return pieces[:-1]
+
+    def _bindings(self) -> KeyBindings:
+        bindings = KeyBindings()
+
+        def leave(_: KeyPressEvent) -> None:
+            self._leave()
+
+        def struck(event: KeyPressEvent) -> None:
+            key = event.key_sequence[0].key
+            if key not in _NOT_KEYS:
+                self._stage.strike(_NAMES.get(key, key.value if isinstance(key, Keys) else key))
+
+        bindings.add(Keys.ControlC)(leave)
+        bindings.add(Keys.SIGINT)(leave)
+        bindings.add(Keys.Escape, eager=True)(struck)
+        bindings.add(Keys.Any)(struck)
+        return bindings

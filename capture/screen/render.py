@@ -1,0 +1,294 @@
+"""The screen as lines of styled text, for any size. Pure: a view in, lines out.
+
+Styles only underline what the words say already: without any colour nothing is lost.
+"""
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from capture.screen import blocks
+from capture.screen.view import Standing, View
+
+Line = tuple[tuple[str, str], ...]
+"""Pieces of one line, each a style and a text."""
+
+BAR, TITLE, BIG, DIM, STRONG, WARN = (
+    "class:bar",
+    "class:title",
+    "class:big",
+    "class:dim",
+    "class:strong",
+    "class:warn",
+)
+STYLES = {
+    "bar": "reverse",
+    "title": "bold",
+    "big": "bold",
+    "dim": "",
+    "strong": "bold",
+    "warn": "bold reverse",
+    "asked": "",
+    "confirm": "bold ansiyellow",
+    "doubtful": "bold ansired",
+    "saved": "bold ansigreen",
+    "wrong": "bold ansired",
+}
+"""The look of each style: the sixteen colours of any terminal."""
+
+_STANDING_STYLES = {
+    Standing.ASKED: "class:asked",
+    Standing.CONFIRM: "class:confirm",
+    Standing.DOUBTFUL: "class:doubtful",
+    Standing.SAVED: "class:saved",
+    Standing.NOT_SAVED: "class:wrong",
+    Standing.NOT_TAKEN: "class:wrong",
+    Standing.FAILED: "class:wrong",
+}
+
+SMALL_COLUMNS, SMALL_ROWS = 72, 22
+"""Below this only site, value, state and one line of each kind are shown."""
+
+ROOMY_COLUMNS, ROOMY_ROWS = 112, 36
+_LEGEND = "value: mean of two, median of three; +- spread"
+_QUIETEST_DBFS, _METER_COLUMNS = -60.0, 12
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """The terminal, in columns and rows."""
+
+    columns: int
+    rows: int
+
+
+def render(view: View, size: Size) -> tuple[Line, ...]:
+    """The whole screen: at most `size.rows` lines, none wider than `size.columns`."""
+    if view.help:
+        lines = _help(view, size)
+    elif size.columns < SMALL_COLUMNS or size.rows < SMALL_ROWS:
+        lines = _small(view, size)
+    elif size.columns >= ROOMY_COLUMNS and size.rows >= ROOMY_ROWS:
+        lines = _roomy(view, size)
+    else:
+        lines = _usual(view, size)
+    return tuple(cut(line, size.columns) for line in lines[: size.rows])
+
+
+def plain(lines: Iterable[Line]) -> str:
+    """The lines without their styles."""
+    return "\n".join("".join(text for _, text in line).rstrip() for line in lines)
+
+
+def cut(line: Line, columns: int) -> Line:
+    """A line without what does not fit."""
+    kept, left = [], columns
+    for style, text in line:
+        if left > 0:
+            kept.append((style, text[:left]))
+        left -= len(text)
+    return tuple(kept)
+
+
+def _usual(view: View, size: Size) -> list[Line]:
+    width = size.columns
+    lines = [_bar(view, width)]
+    lines += _drawn(view.headline, width - 2, blocks.ROWS, TITLE)
+    about = f" {view.about}"
+    legend = _LEGEND.rjust(max(0, width - len(about) - 1))
+    lines.append(((STRONG, about), (DIM, legend)))
+    table = _table(view, wide=False)
+    left_width = width - max(len(row) for row, _ in table)
+    left = _drawn(view.value, left_width - 1, blocks.ROWS, BIG)
+    left += _state(view, left_width, 3)
+    lines += _beside(left, table, left_width)
+    foot = _foot(view, width)
+    room = size.rows - len(lines) - len(foot)
+    return [*lines, *_middle(view, width, room), *foot]
+
+
+def _roomy(view: View, size: Size) -> list[Line]:
+    width = size.columns
+    lines = [_bar(view, width), ()]
+    lines += _drawn(view.headline, width - 2, 2 * blocks.ROWS, TITLE)
+    lines += [(), _text(f" {view.about}", STRONG), ()]
+    table = _table(view, wide=True)
+    left_width = width - max(len(row) for row, _ in table) - 2
+    left = _drawn(view.value, left_width - 1, 2 * blocks.ROWS, BIG)
+    lines += _beside(left, table, left_width)
+    lines += [(), *_state(view, width, blocks.ROWS)]
+    foot = _foot(view, width)
+    room = size.rows - len(lines) - len(foot)
+    middle = _middle(view, width, room)
+    words = sum(1 for line in middle if line)
+    spare = room - words - 1
+    if spare > 0:
+        middle = [*middle[:words], (), *_events(view, width, spare)]
+    return [*lines, *middle, *foot]
+
+
+def _small(view: View, size: Size) -> list[Line]:
+    width, value_rows = size.columns, blocks.ROWS
+    lines = [
+        cut(((TITLE, f" {view.headline.upper()}"), (STRONG, f"  {view.about}")), width),
+        *_drawn(view.value, width - 2, value_rows, BIG)[: max(0, size.rows - 4)],
+    ]
+    state = f" {view.standing} {view.standing_about}".rstrip()
+    lines.append(_text(state, _STANDING_STYLES[view.standing]))
+    room = max(0, size.rows - len(lines) - 1)
+    words = view.menu or ((view.notice,) if view.notice else view.said)
+    told = [_text(f" {line}") for line in _wrapped(words, width - 1, room)]
+    if len(told) < room and not view.menu:
+        said = ", ".join(view.may_say)
+        told += [
+            _text(f" {line}", DIM)
+            for line in _wrapped([f"Say: {said}"], width - 1, room - len(told))
+        ]
+    told += [()] * (room - len(told))
+    return [*lines, *told, _meter(view, width)]
+
+
+def _help(view: View, size: Size) -> list[Line]:
+    keys = max(len(row[0]) for row in view.help) + 2
+    lines = [_pad(_text(" Keys (F1 or ? closes this)", BAR), size.columns, BAR)]
+    wide = size.columns >= SMALL_COLUMNS
+    for key, does, spoken in view.help:
+        said = f'  "{spoken}"' if spoken and wide else ""
+        lines.append(((STRONG, f" {key:<{keys}}"), ("", does), (DIM, said)))
+    return lines
+
+
+def _bar(view: View, width: int) -> Line:
+    left = f" Client {view.client}   Assessor {view.assessor}"
+    right = f"{view.protocol}  {view.progress} "
+    if len(left) + len(right) > width:
+        right = f"{view.progress} "
+    return ((BAR, left + " " * max(1, width - len(left) - len(right)) + right),)
+
+
+def _drawn(text: str, columns: int, rows: int, style: str) -> list[Line]:
+    """A text as large as fits into columns and rows; always so many rows."""
+    text = text.upper()
+    drawn: tuple[str, ...] = ()
+    if text and blocks.can_draw(text):
+        for times, down in ((6, 2), (4, 2), (3, 2), (2, 2), (2, 1), (1, 1)):
+            if down * blocks.ROWS <= rows and blocks.width(text, times) <= columns:
+                drawn = blocks.large(text, times, down)
+                break
+        else:
+            if blocks.width(text) <= columns and rows >= 3:
+                drawn = blocks.small(text)
+    if text and not drawn:
+        drawn = (text,)
+    lines: list[Line] = [((style, f" {row}"),) for row in drawn]
+    return [*lines, *[()] * (rows - len(lines))]
+
+
+def _state(view: View, columns: int, rows: int) -> list[Line]:
+    """The standing in large words; the value it is about beside it where there is room."""
+    style = _STANDING_STYLES[view.standing]
+    word = str(view.standing)
+    full = f"{word} {view.standing_about}".strip()
+    for text in (full, word):
+        if not blocks.can_draw(text):
+            continue
+        if rows >= blocks.ROWS and blocks.width(text, 2) < columns:
+            return [((style, f" {row}"),) for row in blocks.large(text, 2)]
+        if blocks.width(text) < columns:
+            drawn = blocks.large(text) if rows >= blocks.ROWS else blocks.small(text)
+            lines: list[Line] = [((style, f" {row}"),) for row in drawn]
+            if text != full:
+                lines[-1] = (*lines[-1], (style, f"  {view.standing_about}"))
+            return lines
+    return [_text(f" {full}", style), *[()] * (rows - 1)]
+
+
+def _table(view: View, *, wide: bool) -> list[tuple[str, str]]:
+    """The circuit table: each row as text and style, all of one width."""
+    circuits = max((len(row.readings) for row in view.table), default=2)
+    heads = [("1st", "2nd", "3rd", "4th", "5th")[n] for n in range(min(circuits, 5))]
+    how = f"  {'':<16}" if wide else ""
+    title = "".join(f"{head:>6}" for head in (*heads, "value", "+-"))
+    lines = [(f"  {'site':<11}{title}{how}", STRONG)]
+    for row in view.table:
+        mark = ">" if row.present else " "
+        readings = row.readings[: len(heads)]
+        cells = "".join(f"{cell:>6}" for cell in (*readings, row.value, row.spread))
+        told = f"  {row.open or row.how:<16}" if wide else ""
+        lines.append((f"{mark} {row.site[:11]:<11}{cells}{told}", TITLE if row.present else ""))
+    return lines
+
+
+def _beside(left: Sequence[Line], table: Sequence[tuple[str, str]], columns: int) -> list[Line]:
+    lines = []
+    for at in range(max(len(left), len(table))):
+        line = _pad(left[at] if at < len(left) else (), columns)
+        if at < len(table):
+            text, style = table[at]
+            line = (*line, (style, text))
+        lines.append(line)
+    return lines
+
+
+def _middle(view: View, width: int, room: int) -> list[Line]:
+    """What was said, heard and noticed, or the list that waits for a number."""
+    if room <= 0:
+        return []
+    lines: list[Line] = []
+    if view.menu:
+        lines.append(_text(" " + "   ".join(view.menu), STRONG))
+    if view.notice:
+        lines += [_text(f" ! {line}", WARN) for line in _wrapped([view.notice], width - 4, 2)]
+    lines += [
+        _text(f" {line}", STRONG)
+        for line in _wrapped([" ".join(view.said)], width - 2, max(1, room - len(lines)))
+    ]
+    if view.heard and len(lines) < room:
+        lines.append(_text(f" {view.heard}"))
+    lines = lines[:room]
+    return [*lines, *[()] * (room - len(lines))]
+
+
+def _foot(view: View, width: int) -> list[Line]:
+    say = _wrapped([f"Say: {'; '.join(view.may_say)}"], width - 2, 3) if view.may_say else []
+    lines = [_text(f" {line}", DIM) for line in say]
+    lines.append(_text(f" {view.keys}", DIM))
+    lines.append(_meter(view, width))
+    return lines
+
+
+def _meter(view: View, width: int) -> Line:
+    """Ear and voice in one line: state in words, level as a bar and in figures."""
+    sound = view.sound
+    level = ""
+    if sound.level_dbfs is not None:
+        share = 1 - max(_QUIETEST_DBFS, min(0.0, sound.level_dbfs)) / _QUIETEST_DBFS
+        filled = round(_METER_COLUMNS * share)
+        level = f" [{'#' * filled}{'.' * (_METER_COLUMNS - filled)}] {sound.level_dbfs:3.0f} dB"
+    lost = f"  LOST {sound.overruns}" if sound.overruns else ""
+    text = f" {sound.state}{level}{lost}"
+    names = "  ".join(each for each in (sound.microphone, sound.recogniser) if each)
+    if names and len(text) + len(names) + 3 <= width:
+        text += " " * (width - len(text) - len(names) - 1) + names
+    return _pad(_text(text, BAR), width, BAR)
+
+
+def _events(view: View, width: int, room: int) -> list[Line]:
+    lines = [_text(" Before this:", DIM)] if view.events and room > 1 else []
+    kept = view.events[-(room - 1) :] if room > 1 else ()
+    return [*lines, *(_text(f"   {event[: width - 4]}", DIM) for event in kept)]
+
+
+def _text(text: str, style: str = "") -> Line:
+    return ((style, text),)
+
+
+def _pad(line: Line, columns: int, style: str = "") -> Line:
+    line = cut(line, columns)
+    length = sum(len(text) for _, text in line)
+    return (*line, (style, " " * (columns - length))) if length < columns else line
+
+
+def _wrapped(texts: Iterable[str], width: int, most: int) -> list[str]:
+    lines = [line for text in texts for line in textwrap.wrap(text, max(10, width))]
+    return lines[: max(0, most)]

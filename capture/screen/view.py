@@ -1,0 +1,74 @@
+"""What the screen shows at one moment, as plain values. Pure."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Standing(StrEnum):
+    """How it stands with the last reading. The value is the word on the screen."""
+
+    ASKED = "CALL"
+    """A call is waited for."""
+    CONFIRM = "CONFIRM?"
+    DOUBTFUL = "DOUBT?"
+    SAVED = "SAVED"
+    NOT_SAVED = "DROPPED"
+    NOT_TAKEN = "AGAIN"
+    FAILED = "FAILED"
+
+
+@dataclass(frozen=True, slots=True)
+class TableRow:
+    """One site of the table: its readings by circuit, and what they come to.
+
+    `present`: it is measured now. `open`: what is still wanted of it, in words.
+    """
+
+    site: str
+    readings: tuple[str, ...]
+    value: str = ""
+    how: str = ""
+    spread: str = ""
+    open: str = ""
+    present: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SoundView:
+    """How it is with the ear and the voice. `level_dbfs` is None where no sound comes."""
+
+    state: str
+    level_dbfs: float | None
+    microphone: str
+    recogniser: str
+    overruns: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """Everything on the screen.
+
+    `headline` is the site, or what is asked; `about` a line on it. `value` is what is read back
+    or being typed. `standing_about` is what the standing is about where that is not the value
+    shown, such as the value saved just now.
+    """
+
+    client: str
+    assessor: str
+    protocol: str
+    headline: str
+    about: str
+    value: str
+    standing: Standing
+    standing_about: str
+    said: tuple[str, ...]
+    heard: str
+    notice: str
+    menu: tuple[str, ...]
+    may_say: tuple[str, ...]
+    keys: str
+    table: tuple[TableRow, ...]
+    progress: str
+    sound: SoundView
+    events: tuple[str, ...] = ()
+    help: tuple[tuple[str, str, str], ...] = ()

@@ -1,0 +1,543 @@
+"""A live visit: one queue of inputs, and one consumer that walks the road.
+
+Microphone, voice and keys only post. The thread that calls `drain` is the only one that touches
+the visit and the store. The session owns the order of things: what was spoken or struck before
+the present question was there is not taken for an answer to it.
+"""
+
+import queue
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from capture.errors import CaptureError
+from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
+from capture.language.intents import Confirm, Correct, Intent, NotUnderstood, Reading
+from capture.recognise.port import Heard
+from capture.road import Road
+from capture.screen.keymap import Action, Bindings
+from capture.screen.keypad import Entry, Pressed, press
+from capture.screen.view import Standing
+from capture.sound.cues import Cue, cue_of
+from capture.sound.source import MicState
+from capture.sound.voice import Voice
+from capture.visit.announcement import (
+    Announcement,
+    Dropped,
+    ReadBack,
+    ReadBackTape,
+    Refused,
+    Saved,
+    SavedTape,
+    SayAgain,
+)
+from capture.visit.call import Call
+from capture.visit.course import question
+from capture.visit.entry import Source
+from capture.visit.state import Visit
+
+TOGETHER_S = 0.3
+"""Nobody reads a new question and strikes a key for it so soon: such a key met a spoken call."""
+
+BOUNCE_S = 0.15
+"""A second Enter so soon is the same stroke: it cannot be a yes to what has just been shown."""
+
+TALK_S = 8.0
+"""Push to talk listens for one call, at most so long. Terminals do not tell of a key let go."""
+
+DWELL_S = 2.0
+"""The jaws compress the fold for so long before the dial is read (common practice, no source)."""
+
+DWELL_EARLY_S, DWELL_LATE_S = 1.0, 4.0
+DWELL_FORGOTTEN_S = 20.0
+LEAVE_S = 4.0
+"""The second stroke that leaves must come within this."""
+
+_KEPT_EVENTS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class KeyStruck:
+    """A key, and how many spoken calls had been taken when it was struck."""
+
+    key: str
+    seen: int
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A typed line: a value, a key by its name, a phrase such as "go to thigh", or nothing."""
+
+    text: str
+    seen: int
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Something of the machine's that does not work; the visit goes on."""
+
+    error: CaptureError
+
+
+Input = KeyStruck | Line | Trouble | Spoken | MicrophoneIs | EarIs
+
+
+class Ear(Protocol):
+    """What the session tells its hearing."""
+
+    def tell(self, order: Order) -> None:
+        """Listen for this from now on."""
+        ...
+
+    def now_s(self) -> float:
+        """The clock that orders go by."""
+        ...
+
+
+class NoEar:
+    """No hearing at all: a keypad session."""
+
+    def tell(self, order: Order) -> None:
+        """Nothing."""
+
+    def now_s(self) -> float:
+        """Any time will do."""
+        return 0.0
+
+
+class Watcher(Protocol):
+    """Who wants to hear of each event as it comes, such as the line mode."""
+
+    def heard(self, call: Call) -> None:
+        """A call came in."""
+        ...
+
+    def ignored(self, heard: Heard) -> None:
+        """Speech of which nothing was taken."""
+        ...
+
+    def said(self, announcement: Announcement, visit: Visit) -> None:
+        """The program announces this."""
+        ...
+
+    def noticed(self, text: str) -> None:
+        """Something about keys, sound or store."""
+        ...
+
+
+class Wording(Protocol):
+    """Announcements in words."""
+
+    def say(self, announcement: Announcement) -> str:
+        """The announcement in words."""
+        ...
+
+
+@dataclass(slots=True)
+class Shown:
+    """What the screen shows beside the visit. Only the session's thread changes it."""
+
+    standing: Standing = Standing.ASKED
+    about: Announcement | None = None
+    """The announcement that the standing is about."""
+    lines: list[str] = field(default_factory=list)
+    """What the last step said, in words."""
+    heard: str = ""
+    notice: str = ""
+    entry: Entry = field(default_factory=Entry)
+    events: list[str] = field(default_factory=list)
+    microphone: MicrophoneIs | None = None
+    recogniser: str = ""
+    ear_trouble: CaptureError | None = None
+    muted: bool = False
+    help: bool = False
+    leaving: bool = False
+    dwell_since_s: float | None = None
+
+
+Understand = Callable[[str, str], Intent | NotUnderstood]
+"""What a typed phrase means under a listening rule."""
+
+
+class Session:
+    """Takes inputs one at a time, in their order.
+
+    `clock_s` gives seconds that only rise. With `push_to_talk` nothing is listened to until the
+    talk key. `stepped` is told of each state that the visit comes to. Whoever runs the session
+    may put his own `wake`, called after each `post` from any thread, and an `ear`, in place.
+    """
+
+    def __init__(
+        self,
+        road: Callable[["Session"], Road],
+        wording: Wording,
+        voice: Voice,
+        bindings: Bindings,
+        clock_s: Callable[[], float],
+        *,
+        understand: Understand,
+        watcher: Watcher | None = None,
+        push_to_talk: bool = False,
+        stepped: Callable[[Visit], None] = lambda _: None,
+    ) -> None:
+        self.shown = Shown()
+        self.wake: Callable[[], None] = lambda: None
+        self.voice = voice
+        self.ear: Ear = NoEar()
+        self.over = False
+        self.push_to_talk = push_to_talk
+        self.bounce_s = BOUNCE_S
+        self.bindings = bindings
+        self._inputs: queue.SimpleQueue[Input] = queue.SimpleQueue()
+        self._wording = wording
+        self._clock_s = clock_s
+        self._watcher = watcher
+        self._understand = understand
+        self._after_step = stepped
+        self._epoch = 0
+        self._spoken_steps = 0
+        self._no_key_before_s = 0.0
+        self._stepped_at_s = -TALK_S
+        self._talk_until_s: float | None = None
+        self._leave_before_s = 0.0
+        self._toned = False
+        self._struck: list[str] = []
+        self._said: list[Announcement] = []
+        self._called: Call | None = None
+        self.road = road(self)
+
+    @property
+    def visit(self) -> Visit:
+        """The visit as the journal has it."""
+        return self.road.visit
+
+    # What any thread may call.
+
+    def post(self, given: Input) -> None:
+        """Queue an input."""
+        self._inputs.put(given)
+        self.wake()
+
+    def report(self, error: CaptureError) -> None:
+        """Queue a trouble; the voice's `report`."""
+        self.post(Trouble(error))
+
+    # What only the session's thread calls.
+
+    def strike(self, key: str) -> None:
+        """Queue a key, marked with what its striker could have seen."""
+        self.post(KeyStruck(key, self._spoken_steps))
+
+    def type(self, text: str) -> None:
+        """Queue a typed line. May be called from any thread."""
+        self.post(Line(text, self._spoken_steps))
+
+    def open(self) -> None:
+        """Announce where the visit stands, and begin to listen."""
+        self._said = []
+        self.road.open()
+        self._stepped()
+
+    def drain(self) -> None:
+        """Take all that waits."""
+        while True:
+            try:
+                given = self._inputs.get_nowait()
+            except queue.Empty:
+                return
+            self._take(given)
+
+    @property
+    def idle(self) -> bool:
+        """Whether nothing waits."""
+        return self._inputs.empty()
+
+    def notice(self, text: str) -> None:
+        """Show a line about something other than a call."""
+        self._notice(text)
+
+    def wait(self, timeout_s: float) -> None:
+        """Wait for one input and take it, or do what is due."""
+        try:
+            given = self._inputs.get(timeout=timeout_s)
+        except queue.Empty:
+            self.tick()
+            return
+        self._take(given)
+        self.drain()
+
+    def tick(self) -> None:
+        """Do what the time asks for: the dwell tone, the end of push to talk."""
+        now_s = self._clock_s()
+        since_s = self.shown.dwell_since_s
+        if since_s is not None:
+            if now_s - since_s >= DWELL_S and not self._toned:
+                self._toned = True
+                self.voice.sound(Cue.DWELL)
+            if now_s - since_s > DWELL_FORGOTTEN_S:
+                self.shown.dwell_since_s = None
+        if self._talk_until_s is not None and now_s >= self._talk_until_s:
+            self._talk_until_s = None
+            self._listen()
+        if self.shown.leaving and now_s >= self._leave_before_s:
+            self.shown.leaving = False
+
+    @property
+    def listens(self) -> bool:
+        """Whether speech is wanted now."""
+        talk = not self.push_to_talk or self._talk_until_s is not None
+        return talk and not self.shown.muted and self.road.listening is not None
+
+    @property
+    def speaking(self) -> bool:
+        """Whether the voice is speaking."""
+        return self.voice.speaking
+
+    # The road's audience.
+
+    def heard(self, call: Call) -> None:
+        """Show a call that came in."""
+        self._called = call
+        sure = "" if call.confidence is None else f" ({call.confidence:.0%})"
+        came = "heard" if call.source is Source.VOICE else "keyed"
+        self.shown.heard = f"{came}: {call.words}{sure}"
+        self._note(self.shown.heard)
+        if self._watcher is not None:
+            self._watcher.heard(call)
+
+    def ignored(self, heard: Heard) -> None:
+        """Other speech: nothing is taken."""
+        self.shown.heard = "heard: other speech, nothing taken"
+        if self._watcher is not None:
+            self._watcher.ignored(heard)
+
+    def said(self, announcement: Announcement, visit: Visit) -> None:
+        """Collect what one step says; it is spoken as one."""
+        self._said.append(announcement)
+        self._note(self._wording.say(announcement))
+        if self._watcher is not None:
+            self._watcher.said(announcement, visit)
+
+    # Inputs.
+
+    def _take(self, given: Input) -> None:
+        try:
+            match given:
+                case KeyStruck():
+                    self._take_key(given)
+                case Spoken():
+                    self._take_spoken(given)
+                case Line():
+                    self._take_line(given)
+                case Trouble(error):
+                    self._notice(str(error))
+                case MicrophoneIs():
+                    self._take_microphone(given)
+                case EarIs(name, trouble):
+                    self.shown.recogniser, self.shown.ear_trouble = name, trouble
+                    if trouble is not None:
+                        self._notice(f"Keypad only: {trouble}")
+        finally:
+            if isinstance(given, Spoken):
+                given.answered.set()
+
+    def _take_microphone(self, given: MicrophoneIs) -> None:
+        before = self.shown.microphone
+        self.shown.microphone = given
+        if given.trouble is not None:
+            self._notice(str(given.trouble))
+        elif given.state is MicState.LISTENING and before is not None and before.trouble:
+            self._notice(f"The microphone '{given.name}' is back.")
+        elif given.state is MicState.ENDED:
+            self._notice("The recording is over. The keypad goes on.")
+
+    def _take_spoken(self, spoken: Spoken) -> None:
+        if spoken.epoch != self._epoch or not self.listens:
+            self._notice(f'Heard "{spoken.heard.text}" for an earlier question: not taken.')
+            return
+        if self.shown.entry.is_open:
+            self._notice(f'Heard "{spoken.heard.text}" while keys are being struck: not taken.')
+            return
+        self._walk(lambda: self.road.hear(spoken.heard), began_at_s=spoken.began_at_s)
+        if self._called is not None:
+            self._spoken_steps += 1
+            self._no_key_before_s = self._clock_s() + TOGETHER_S
+
+    def _take_key(self, struck: KeyStruck) -> None:
+        now_s = self._clock_s()
+        if struck.seen != self._spoken_steps or now_s < self._no_key_before_s:
+            # A number may be half typed: the rest of it is not to begin another one.
+            self._no_key_before_s = max(self._no_key_before_s, now_s + TOGETHER_S)
+            self.shown.entry = Entry()
+            self._struck.clear()
+            self._notice("A key met a spoken call: the key was not taken. Look, then strike again.")
+            return
+        before = self.shown.entry
+        pressed = press(before, struck.key, self.bindings, self.visit)
+        if isinstance(pressed.intent, Confirm) and now_s - self._stepped_at_s < self.bounce_s:
+            self._notice("That key came twice: the second was not taken. Look, then strike again.")
+            return
+        self._struck.append(struck.key)
+        self.shown.entry = pressed.entry
+        self.shown.notice = pressed.problem or ""
+        if pressed.problem:
+            self._notice(pressed.problem)
+        if pressed.action is not None:
+            self._act(pressed)
+        elif pressed.intent is not None:
+            self.voice.stop()
+            intent, keys = pressed.intent, " ".join(self._struck)
+            self._walk(lambda: self.road.key(intent, keys))
+        elif pressed.entry != before:
+            # Hands are at the keys: the voice stops, and what is being said is not taken.
+            self.voice.stop()
+            self._listen()
+        if not pressed.entry.is_open:
+            self._struck.clear()
+
+    def _take_line(self, line: Line) -> None:
+        text = line.text.strip().lower()
+        entry = self.shown.entry
+        if not text:
+            keys = ["enter"]
+        elif entry.menu is not None or self.bindings.action(text) is not None:
+            keys = [text]
+        elif text[0] in "0123456789.,":
+            keys = [*("space" if sign == " " else sign for sign in text), "enter"]
+            # A line is a whole value: what an earlier one left unfinished is gone.
+            self.shown.entry = Entry(correcting=entry.correcting)
+        else:
+            self._take_phrase(text)
+            return
+        for key in keys:
+            self._take_key(KeyStruck(key, line.seen))
+
+    def _take_phrase(self, text: str) -> None:
+        rule = self.road.listening
+        meant = None if rule is None else self._understand(rule, text)
+        if meant is None or isinstance(meant, NotUnderstood):
+            self._notice(f'"{text}" is no call here. F1 or ? shows the keys.')
+            return
+        self.voice.stop()
+        self._walk(lambda: self.road.key(meant, text))
+
+    def _act(self, pressed: Pressed) -> None:
+        now_s = self._clock_s()
+        match pressed.action:
+            case Action.HELP:
+                self.shown.help = not self.shown.help
+            case Action.CANCEL:
+                self.shown.help = False
+            case Action.MUTE:
+                self.shown.muted = not self.shown.muted
+                self._notice("Keypad only." if self.shown.muted else "Listening again.")
+                self._listen()
+            case Action.TALK:
+                if self.push_to_talk:
+                    self._talk_until_s = now_s + TALK_S
+                    self.voice.stop()
+                    self._listen()
+                else:
+                    self._notice("It listens all the time. Start with --push-to-talk for this key.")
+            case Action.DWELL:
+                self.shown.dwell_since_s, self._toned = now_s, False
+            case Action.QUIT:
+                if self.visit.signed_at is not None or self.shown.leaving:
+                    self.over = True
+                else:
+                    self.shown.leaving = True
+                    self._leave_before_s = now_s + LEAVE_S
+                    self._notice("Strike it again to leave. The visit goes on at the next start.")
+            case _:
+                pass
+
+    def _walk(self, step: Callable[[], None], began_at_s: float | None = None) -> None:
+        """Let the road take a call, and announce what comes of it."""
+        self._said, self._called = [], None
+        try:
+            step()
+        except CaptureError as error:
+            # The road changes nothing that the journal does not hold.
+            self.shown.standing, self.shown.about = Standing.FAILED, None
+            self._notice(f"NOT SAVED: {error}")
+            self.voice.sound(Cue.ERROR)
+            self._listen()
+            return
+        if self._called is not None:
+            self._mark_dwell(self._called.intent, began_at_s)
+            self._stepped()
+
+    def _stepped(self) -> None:
+        """After each step: what is heard from now on answers the new question."""
+        shown = self.shown
+        shown.lines = [self._wording.say(each) for each in self._said]
+        asked = question(self.visit)
+        news = [each for each in self._said if each != asked] or [asked]
+        shown.standing, shown.about = _standing(asked, news[0])
+        self._stepped_at_s = self._clock_s()
+        if self.push_to_talk:
+            self._talk_until_s = None
+        if self._said:
+            self.voice.say(
+                " ".join(shown.lines), _cue(self._said), Cue.LISTENING if self.listens else None
+            )
+        self._listen()
+        try:
+            self._after_step(self.visit)
+        except CaptureError as error:
+            self._notice(str(error))
+
+    def _listen(self) -> None:
+        self._epoch += 1
+        rule = self.road.listening if self.listens else None
+        self.ear.tell(Order(self._epoch, rule, self.ear.now_s()))
+
+    def _mark_dwell(self, intent: object, began_at_s: float | None) -> None:
+        since_s = self.shown.dwell_since_s
+        if since_s is None or not isinstance(intent, Reading | Correct):
+            return
+        took_s = (self._clock_s() if began_at_s is None else began_at_s) - since_s
+        self.shown.dwell_since_s = None
+        mark = ""
+        if took_s < DWELL_EARLY_S:
+            mark = ", too soon"
+        elif took_s > DWELL_LATE_S:
+            mark = ", late"
+        self._notice(f"Called {took_s:.1f} s after the jaws were on{mark}.")
+
+    def _notice(self, text: str) -> None:
+        self.shown.notice = text
+        self._note(text)
+        if self._watcher is not None:
+            self._watcher.noticed(text)
+
+    def _note(self, text: str) -> None:
+        self.shown.events.append(text)
+        del self.shown.events[:-_KEPT_EVENTS]
+
+
+def _standing(asked: Announcement, news: Announcement) -> tuple[Standing, Announcement]:
+    """The state of the last reading, from the question and from what was said before it."""
+    match asked:
+        case ReadBack(doubts=doubts) if doubts:
+            return Standing.DOUBTFUL, asked
+        case ReadBack() | ReadBackTape():
+            return Standing.CONFIRM, asked
+    match news:
+        case Saved() | SavedTape():
+            return Standing.SAVED, news
+        case Refused() | SayAgain():
+            return Standing.NOT_TAKEN, news
+        case Dropped():
+            return Standing.NOT_SAVED, news
+        case _:
+            return Standing.ASKED, news
+
+
+def _cue(said: list[Announcement]) -> Cue:
+    """One tone for a whole step: what went wrong, else what waits, else what was saved."""
+    cues = [cue_of(each) for each in said]
+    for cue in (Cue.ERROR, Cue.DOUBT, Cue.CONFIRM, Cue.SAVED, Cue.NEXT):
+        if cue in cues:
+            return cue
+    return Cue.TELL

@@ -1,0 +1,219 @@
+"""From a session to what its screen shows. Pure, but for the session that it looks at."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from capture.composition.statistics import settle, shown_tenths
+from capture.hearing import Meter
+from capture.screen.keymap import Action, help_lines, key_title
+from capture.screen.keypad import menu_lines
+from capture.screen.plain import progress
+from capture.screen.view import SoundView, Standing, TableRow, View
+from capture.session import Session, Shown
+from capture.sound.source import MicState
+from capture.units import TapeLength, millimetres
+from capture.visit.announcement import (
+    AllMeasured,
+    Announcement,
+    AskReading,
+    Paused,
+    ReadBack,
+    ReadBackTape,
+    Saved,
+    SavedTape,
+    Signed,
+    Stopped,
+)
+from capture.visit.course import next_target, outstanding, question
+from capture.visit.state import Target, Visit
+
+ORDINALS = ("first", "second", "third", "fourth", "fifth")
+SKIP_TITLES = ("refused", "too thick", "injury", "skin", "unable this time")
+
+
+def view_of(
+    session: Session,
+    client: str,
+    assessor: str,
+    may_say: Mapping[str, Sequence[str]],
+    meter: Meter | None,
+) -> View:
+    """The view of this moment. `may_say` holds example phrases for each listening rule."""
+    visit, shown = session.visit, session.shown
+    asked = question(visit)
+    rule = session.road.listening
+    return View(
+        client=client,
+        assessor=assessor,
+        protocol=visit.plan.protocol.title,
+        headline=_headline(asked, visit),
+        about=_about(asked, visit),
+        value=_value(shown, visit),
+        standing=shown.standing,
+        standing_about=_standing_about(shown),
+        said=tuple(shown.lines),
+        heard=shown.heard,
+        notice=shown.notice,
+        menu=menu_lines(shown.entry, visit, SKIP_TITLES),
+        may_say=tuple(may_say.get(rule.rpartition(".")[2], ())) if rule else (),
+        keys=_keys(session),
+        table=tuple(_row(site.id, visit) for site in visit.plan.protocol.sites),
+        progress=progress(visit).rpartition("] ")[2],
+        sound=_sound(session, meter),
+        events=tuple(shown.events[:-1]),
+        help=help_lines(session.bindings) if shown.help else (),
+    )
+
+
+def _headline(asked: Announcement, visit: Visit) -> str:
+    match asked:
+        case Paused():
+            return "paused"
+        case AllMeasured():
+            return "all done"
+        case Stopped():
+            return "stopped"
+        case Signed():
+            return "signed"
+    told: Any = asked
+    site = getattr(told, "site", None)
+    if site is not None:
+        return next((each.title for each in visit.plan.protocol.sites if each.id == site), site)
+    named = getattr(told, "permission", None)
+    return str(named or type(told).__name__).replace("_", " ")
+
+
+def _about(asked: Announcement, visit: Visit) -> str:
+    match asked:
+        case AskReading(circuit=circuit) | ReadBack(circuit=circuit):
+            if circuit > visit.plan.protocol.circuits:
+                return "a third: the two disagree"
+            return f"{ORDINALS[circuit - 1]} circuit"
+        case ReadBackTape(mark=mark):
+            return f"MARK AT {mark}"
+        case AllMeasured():
+            return "Nothing is left to measure: sign off."
+        case Paused():
+            return "Nothing is taken until the visit goes on."
+        case Signed():
+            return "The visit is closed."
+    return "tape length" if type(asked).__name__ == "AskTape" else ""
+
+
+def _value(shown: Shown, visit: Visit) -> str:
+    if shown.entry.typed or shown.entry.correcting:
+        # The longest reading leaves no room for the cursor, and needs none.
+        return shown.entry.typed if len(shown.entry.typed) > 3 else f"{shown.entry.typed}_"
+    if visit.pending is not None:
+        return millimetres(visit.pending.value_tenths_mm)
+    if visit.pending_tape is not None:
+        return _length(visit.pending_tape.length)
+    return ""
+
+
+def _length(length: TapeLength) -> str:
+    return str(length).upper()
+
+
+def _standing_about(shown: Shown) -> str:
+    match shown.about:
+        case Saved(_, value) if shown.standing is Standing.SAVED:
+            return millimetres(value)
+        case SavedTape(mark=mark):
+            return str(mark).upper()
+    return ""
+
+
+def _row(site_id: str, visit: Visit) -> TableRow:
+    protocol = visit.plan.protocol
+    present = next_target(visit)
+    pending = visit.pending
+    if pending is not None:
+        present = pending.target
+    third_due = protocol.third_due(visit.trials(site_id)[: protocol.circuits])
+    cells = []
+    for circuit in range(1, protocol.circuits + 2):
+        target = Target(site_id, circuit)
+        taken = [each.value_tenths_mm for each in visit.confirmed if each.target == target]
+        if taken:
+            cells.append(millimetres(taken[-1]))
+        elif pending is not None and pending.target == target:
+            cells.append(f"{millimetres(pending.value_tenths_mm)}?")
+        elif circuit > protocol.circuits:
+            cells.append("due" if third_due and not visit.is_skipped(target) else "")
+        else:
+            cells.append("skip" if visit.is_skipped(target) else "-")
+    trials = visit.trials(site_id)
+    settled = settle(trials) if trials else None
+    left = any(target.site == site_id for target in outstanding(visit))
+    needs_third = third_due and left and len(trials) == protocol.circuits
+    return TableRow(
+        site=protocol.site(site_id).title,
+        readings=tuple(cells),
+        value=millimetres(shown_tenths(settled.value_tenths_mm)) if settled else "",
+        how="" if settled is None or len(trials) < 2 else settled.how.value,
+        spread=millimetres(settled.spread_tenths_mm) if settled and len(trials) > 1 else "",
+        open="third!" if needs_third else "",
+        present=present is not None and present.site == site_id,
+    )
+
+
+def _keys(session: Session) -> str:
+    def key(action: Action) -> str:
+        keys = session.bindings.keys(action)
+        return key_title(keys[0]) if keys else "?"
+
+    listed = (
+        (Action.CONFIRM, "yes"),
+        (Action.REFUSE, "no"),
+        (Action.CORRECT, "correct"),
+        (Action.UNDO, "undo"),
+        (Action.REPEAT, "repeat"),
+        (Action.SKIP, "skip"),
+        (Action.GO_TO, "go to"),
+        (Action.PAUSE, "pause"),
+        (Action.HELP, "help"),
+    )
+    return "  ".join(f"{key(action)} {word}" for action, word in listed)
+
+
+def _sound(session: Session, meter: Meter | None) -> SoundView:
+    shown = session.shown
+    microphone = shown.microphone
+    comes = microphone is not None and microphone.state in {MicState.LISTENING, MicState.SILENT}
+    return SoundView(
+        state=_sound_state(session, meter),
+        level_dbfs=meter.peak_dbfs if meter is not None and comes else None,
+        microphone=microphone.name if microphone is not None else "",
+        recogniser=shown.recogniser,
+        overruns=0 if meter is None else meter.overruns,
+    )
+
+
+def _sound_state(session: Session, meter: Meter | None) -> str:
+    """One or two words for what speech would do now."""
+    shown = session.shown
+    if meter is None or shown.ear_trouble is not None:
+        return "KEYPAD ONLY"
+    if shown.muted:
+        return "KEYPAD ONLY (not listening)"
+    if not shown.recogniser:
+        return "LOADING"
+    if session.speaking:
+        return "SPEAKING"
+    words = {
+        None: "STARTING",
+        MicState.STARTING: "STARTING",
+        MicState.SILENT: "MICROPHONE SILENT",
+        MicState.DEAF: "NO MICROPHONE",
+        MicState.ENDED: "RECORDING OVER",
+        MicState.CLOSED: "CLOSED",
+    }
+    state = None if shown.microphone is None else shown.microphone.state
+    if state in words:
+        return words[state]
+    if session.visit.paused:
+        return "PAUSED"
+    if not session.listens:
+        return "PUSH TO TALK" if session.push_to_talk else "NOT LISTENING"
+    return "LISTENING" if meter.open else "WAIT"
