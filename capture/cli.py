@@ -17,6 +17,7 @@ from capture.compute import add_command as add_compute
 from capture.errors import CaptureError, MisuseError
 from capture.measure import add_command as add_measure
 from capture.tape import add_command as add_tape
+from capture.transfer import add_commands as add_transfer
 
 TEXT_COLUMN = 17
 """Where the text of a line begins, after its time and its mark."""
@@ -88,6 +89,7 @@ def _parser() -> argparse.ArgumentParser:
     phrases.set_defaults(command=_phrases)
 
     add_compute(commands)
+    add_transfer(commands)
     add_tape(commands)
     add_check(commands)
     add_measure(commands)

@@ -31,6 +31,9 @@ PURE = (
     "recognise.contexts",
     "recognise.nbest",
     "recognise.scripted",
+    "report.amendments",
+    "report.record",
+    "report.results",
     "report.summary",
     "screen.blocks",
     "screen.keymap",
@@ -56,7 +59,7 @@ WITH_A_WORLD = {
 
 COMPOSERS = (
     "wiring", "check", "demo", "listen", "hearing", "session", "showing", "measure", "cli",
-    "__main__",
+    "__main__", "transfer",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from capture.report.amendments import forked
 from capture.store import snapshot
 from capture.store.errors import StoreError
 from capture.store.journal import reading_id
@@ -138,17 +139,6 @@ def _take_visit(db: Database, visit: Mapping[str, Any], told: Joined) -> None:
 
 
 _VISIT = ("id", "client_id", "assessor_id", "started_at", "plan", "program_version")
-
-
-def forked(amendments: Iterable[Mapping[str, Any]]) -> tuple[int, ...]:
-    """The readings whose amendments have more than one end: two stations amended them."""
-    ends: dict[int, set[str]] = {}
-    listed = [each for each in amendments if each["number"] is not None]
-    for each in listed:
-        ends.setdefault(each["number"], set()).add(each["id"])
-    for each in listed:
-        ends[each["number"]] -= set(each["follows"])
-    return tuple(sorted(number for number, left in ends.items() if len(left) > 1))
 
 
 def _fits(ours: list[Any], theirs: list[Any]) -> bool:

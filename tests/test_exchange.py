@@ -1,0 +1,345 @@
+"""What is exported comes back the same, and a bad file is refused whole, with the reason."""
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from many_visits import filled
+
+from capture.cli import main
+from capture.exchange.columns import NAMES
+from capture.exchange.document import read_document, schema
+from capture.exchange.errors import FileRefused
+from capture.exchange.shape import faults
+from capture.exchange.table import guard, unguard
+from capture.store import Store, open_store
+
+pytestmark = pytest.mark.usefixtures("capsys")
+
+
+@pytest.fixture
+def full(tmp_path: Path) -> Path:
+    """A store of 12 visits with an amendment, a sign-off by name, and a name like a formula."""
+    return filled(tmp_path / "full.db")
+
+
+def exported(store: Path, name: str) -> bytes:
+    """The export of a store in the form that the name's ending says."""
+    file = store.with_name(f"{store.stem}-{name}")
+    assert main(["export", str(file), "--store", str(store)]) == 0
+    return file.read_bytes()
+
+
+def rows_of(text: str) -> list[list[str]]:
+    """The cells of a table."""
+    return list(csv.reader(io.StringIO(text, newline="")))
+
+
+@pytest.mark.parametrize("name", ["all.csv", "all.json"])
+def test_an_export_comes_back_byte_for_byte(full: Path, tmp_path: Path, name: str) -> None:
+    """Exported, imported into an empty store, exported again: the same bytes."""
+    first = exported(full, name)
+    (tmp_path / f"again-{name}").write_bytes(first)
+    new = tmp_path / "new.db"
+    assert main(["import", str(tmp_path / f"again-{name}"), "--store", str(new)]) == 0
+    assert exported(new, name) == first
+    with open_store(new) as opened:
+        assert opened.check() == ()
+
+
+def test_importing_twice_adds_nothing(full: Path, tmp_path: Path) -> None:
+    """What is there already is left as it is."""
+    exported(full, "all.json")
+    new = tmp_path / "new.db"
+    for _ in range(2):
+        assert main(["import", str(tmp_path / "full-all.json"), "--store", str(new)]) == 0
+    assert exported(new, "x.json") == (tmp_path / "full-all.json").read_bytes()
+
+
+def test_the_table_has_one_reading_a_row_and_says_its_columns(full: Path) -> None:
+    """Every reading ever heard is a row; a table beside it says each column and its unit."""
+    found = rows_of(exported(full, "all.csv").decode())
+    assert tuple(found[0]) == NAMES
+    with open_store(full) as opened:
+        assert len(found) - 1 == opened.db.view("readings").count
+    beside = rows_of((full.parent / "full-all.columns.csv").read_text(encoding="utf-8"))
+    assert tuple(row[0] for row in beside[1:]) == NAMES
+    assert ["value_mm", "the value as taken", "mm", "0.1 to 100.0, one decimal"] in beside
+
+
+def test_the_value_that_counts_is_the_amended_one(full: Path) -> None:
+    """value_mm keeps what was taken, counts_mm says what counts after the amendment."""
+    found = rows_of(exported(full, "all.csv").decode())
+    column = {name: place for place, name in enumerate(NAMES)}
+    amended = [row for row in found[1:] if row[column["amendments"]]]
+    assert [(row[column["counts_mm"]]) for row in amended] == ["33.2"]
+    assert amended[0][column["value_mm"]] != "33.2"
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\tx", "\rx", "\nx", "'=1", "'", "Ada"])
+def test_no_cell_is_a_formula(text: str) -> None:
+    """A guarded cell begins with none of the signs a spreadsheet acts upon, and comes back."""
+    assert not guard(text).startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
+    assert unguard(guard(text)) == text
+
+
+def test_names_that_look_like_formulas_are_guarded(full: Path) -> None:
+    """The client '=SUM(A1)' stands with an apostrophe in the table and without it in the store."""
+    text = exported(full, "all.csv").decode()
+    assert "'=SUM(A1)" in text
+    assert ",=SUM(A1)" not in text
+
+
+def _cell(name: str, value: str, row: int = 3) -> Callable[[str], bytes]:
+    def change(text: str) -> bytes:
+        cells = rows_of(text)
+        cells[row - 1][NAMES.index(name)] = value
+        written = io.StringIO()
+        csv.writer(written, lineterminator="\n").writerows(cells)
+        return written.getvalue().encode()
+
+    return change
+
+
+BAD_TABLES: dict[str, tuple[Callable[[str], bytes], str]] = {
+    "huge value": (_cell("value_mm", "1000.0"), "value_mm is no value in mm"),
+    "above 100 mm": (_cell("value_mm", "100.1"), "value_mm is not 0.1 to 100.0 mm"),
+    "zero": (_cell("value_mm", "0.0"), "value_mm is not 0.1 to 100.0 mm"),
+    "not a number": (_cell("value_mm", "NaN"), "value_mm is no value in mm"),
+    "infinite": (_cell("confidence", "inf"), "confidence is no number"),
+    "confidence": (_cell("confidence", "1.5"), "confidence is above 1"),
+    "comma": (_cell("value_mm", "12,4"), "value_mm is no value in mm"),
+    "state": (_cell("state", "certain"), "state is none of"),
+    "time": (_cell("heard_at", "yesterday"), "at is not written as it must be"),
+    "identifier": (_cell("visit_id", "17"), "id is not written as it must be"),
+    "another name": (_cell("client", "Eve Ny"), "the client is described differently"),
+    "plan": (_cell("plan", "{", 2), "plan is no JSON"),
+    "counts": (_cell("counts_mm", "50.0"), "counts_mm does not follow"),
+    "far entry": (_cell("changed_entry", "999999999"), "more than a visit has"),
+    "not UTF-8": (lambda text: text.encode() + b"\xff\n", "no UTF-8"),
+    "another encoding": (lambda text: text.encode("utf-16"), "no UTF-8"),
+    "NUL": (lambda text: text.replace("chest", "ch\0st", 1).encode(), "holds a NUL"),
+    "columns": (lambda text: text.replace("value_mm", "value", 1).encode(), "Line 1"),
+    "short row": (lambda text: f"{text}a,b\n".encode(), "has 2 cells"),
+    "twice": (lambda text: (text + text.splitlines(True)[-1]).encode(), "comes twice"),
+    "open quote": (lambda text: f'{text}"a'.encode(), "is no CSV"),
+    "empty": (lambda _: b"", "Line 1"),
+}
+
+
+@pytest.mark.parametrize(("spoil", "why"), BAD_TABLES.values(), ids=BAD_TABLES)
+def test_a_bad_table_is_refused_whole(
+    full: Path,
+    tmp_path: Path,
+    spoil: Callable[[str], bytes],
+    why: str,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The line and the reason are told, the code is 1, and the store stays empty."""
+    text = exported(full, "all.csv").decode()
+    bad = tmp_path / "bad.csv"
+    bad.write_bytes(spoil(text))
+    capsys.readouterr()
+    new = tmp_path / "new.db"
+    assert main(["import", str(bad), "--store", str(new)]) == 1
+    told = capsys.readouterr().err
+    assert why in told
+    assert "Nothing was imported." in told.splitlines()[-1]
+    assert not new.exists()
+
+
+def test_bad_rows_are_told_by_line(
+    full: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two bad rows give two lines before the refusal, each with its place in the file."""
+    text = _cell("value_mm", "x", 3)(exported(full, "all.csv").decode()).decode()
+    (tmp_path / "bad.csv").write_bytes(_cell("circuit", "0", 5)(text))
+    capsys.readouterr()
+    main(["import", str(tmp_path / "bad.csv"), "--store", str(tmp_path / "new.db")])
+    told = capsys.readouterr().err.splitlines()
+    # The note of the first client has a line break, so that each of its rows takes two lines.
+    assert told[0].startswith("line 4: value_mm")
+    assert told[1].startswith("line 8: circuit")
+    assert len(told) == 3
+
+
+def _at(*path: Any, value: Any) -> Callable[[dict[str, Any]], None]:
+    def change(found: dict[str, Any]) -> None:
+        part: Any = found
+        for step in path[:-1]:
+            part = part[step]
+        part[path[-1]] = value
+
+    return change
+
+
+ENTRY = ("visits", 0, "journal", 8)
+BAD_DOCUMENTS: dict[str, tuple[Callable[[dict[str, Any]], None], str]] = {
+    "version": (_at("version", value=2), "version is not 1"),
+    "unknown": (_at("extra", value=1), "unknown 'extra'"),
+    "sex": (_at("clients", 0, "sex", value="x"), "clients 1, sex is none of"),
+    "confidence": (_at(*ENTRY, "confidence", value=2), "confidence is above 1"),
+    "value": (
+        _at("visits", 0, "journal", 9, "readings", value=[{"number": 10}]),
+        "readings 1 has no state",
+    ),
+    "no object": (_at(*ENTRY, value=3), "journal 9 is not object"),
+}
+
+
+@pytest.mark.parametrize(("spoil", "why"), BAD_DOCUMENTS.values(), ids=BAD_DOCUMENTS)
+def test_a_document_of_another_shape_is_refused(
+    full: Path, spoil: Callable[[dict[str, Any]], None], why: str
+) -> None:
+    """The place of the fault is told, and a full JSON Schema validator agrees that it is one."""
+    found = json.loads(exported(full, "all.json"))
+    spoil(found)
+    with pytest.raises(FileRefused) as caught:
+        read_document(json.dumps(found))
+    assert any(why in problem for problem in caught.value.problems)
+    assert list(jsonschema.Draft202012Validator(schema()).iter_errors(found))
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("{", "Line 1 is no JSON"),
+        ("[NaN]", "NaN is no number"),
+        ("[1e999]", "too large"),
+        ("[" * 100_000, "nested too deep"),
+        ('{"a": 1, "a": 2}', "names something twice"),
+        ("1" * 5000, "cannot be taken"),
+        ("[]", "is not object"),
+    ],
+    ids=["cut off", "NaN", "too large", "deep", "twice", "long number", "array"],
+)
+def test_a_document_that_is_none_is_refused(text: str, why: str) -> None:
+    """One line says what is wrong."""
+    with pytest.raises(FileRefused, match=why) as caught:
+        read_document(text)
+    assert "\n" not in str(caught.value)
+
+
+def test_the_export_has_the_published_shape(full: Path) -> None:
+    """The schema is a valid one, and a full validator accepts the export by it, as ours does."""
+    jsonschema.Draft202012Validator.check_schema(schema())
+    found = json.loads(exported(full, "all.json"))
+    jsonschema.Draft202012Validator(schema()).validate(found)
+    assert list(faults(found, schema())) == []
+
+
+def test_nothing_is_half_imported(full: Path, tmp_path: Path) -> None:
+    """A journal with a gap in the last visit is refused by the store, and the first visits too."""
+    found = json.loads(exported(full, "all.json"))
+    del found["visits"][-1]["journal"][4]
+    (tmp_path / "gap.json").write_text(json.dumps(found), encoding="utf-8")
+    new = tmp_path / "new.db"
+    assert main(["import", str(tmp_path / "gap.json"), "--store", str(new)]) == 1
+    with open_store(new) as opened:
+        assert opened.clients() == []
+        assert opened.visits() == []
+
+
+def test_a_file_that_says_otherwise_is_refused(full: Path, tmp_path: Path) -> None:
+    """A visit that the store holds with another journal is a conflict; nothing is taken."""
+    found = json.loads(exported(full, "all.json"))
+    found["visits"][0]["journal"][0]["words"] = "refused"
+    (tmp_path / "other.json").write_text(json.dumps(found), encoding="utf-8")
+    before = exported(full, "before.json")
+    assert main(["import", str(tmp_path / "other.json"), "--store", str(full)]) == 1
+    assert exported(full, "after.json") == before
+
+
+def test_one_client_can_be_exported_alone(full: Path, tmp_path: Path) -> None:
+    """Nobody else's name or visits are in it."""
+    file = tmp_path / "one.json"
+    assert main(["export", str(file), "--client", "=SUM(A1)", "--store", str(full)]) == 0
+    found = json.loads(file.read_bytes())
+    assert [client["name"] for client in found["clients"]] == ["=SUM(A1)"]
+    assert {visit["client_id"] for visit in found["visits"]} == {found["clients"][0]["id"]}
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        (["export", "x.txt"], 2, "Give --as csv, json or fhir."),
+        (["export", "no/folder/x.csv"], 1, "No such file"),
+        (["export", "full.db", "--as", "csv"], 1, "Give a new name."),
+        (["export", "x.csv", "--client", "Nobody"], 1, "no such client"),
+        (["import", "x.txt"], 2, "must end in .csv or .json"),
+        (["import", "missing.csv"], 1, "No such file"),
+    ],
+)
+def test_misuse_has_one_line_and_a_code(
+    full: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    arguments: list[str],
+    code: int,
+    said: str,
+) -> None:
+    """What is wrong and what to do, on one line."""
+    monkeypatch.chdir(full.parent)
+    assert main([*arguments, "--store", str(full)]) == code
+    told = capsys.readouterr().err
+    assert said in told
+    assert told.count("\n") == 1
+
+
+def test_the_export_is_its_owners_alone(full: Path) -> None:
+    """On POSIX the file has mode 0600."""
+    exported(full, "all.csv")
+    assert (full.parent / "full-all.csv").stat().st_mode & 0o077 == 0
+
+
+def fhir(store: Path) -> dict[str, Any]:
+    """The FHIR export of a store."""
+    file = store.with_name("fhir.json")
+    assert main(["export", str(file), "--as", "fhir", "--store", str(store)]) == 0
+    found: dict[str, Any] = json.loads(file.read_bytes())
+    return found
+
+
+def test_fhir_says_units_and_which_codes_are_local(full: Path) -> None:
+    """Folds are in mm by UCUM with local codes; the percent has LOINC's code beside ours."""
+    found = [each["resource"] for each in fhir(full)["entry"]]
+    observed = [each for each in found if each["resourceType"] == "Observation"]
+    assert {each["valueQuantity"]["code"] for each in observed} == {"mm", "g/cm3", "%"}
+    assert {each["valueQuantity"]["system"] for each in observed} == {"http://unitsofmeasure.org"}
+    codings = [coding for each in observed for coding in each["code"]["coding"]]
+    assert {each["code"] for each in codings if each["system"] == "http://loinc.org"} == {"41982-0"}
+    assert {each["system"] for each in codings} == {"http://loinc.org", "urn:foldcall:codes"}
+
+
+def test_fhir_is_valid_by_another_library(full: Path) -> None:
+    """fhir.resources reads the bundle as R4B, which for these resources has R4's elements."""
+    library = pytest.importorskip(
+        "fhir.resources.R4B.bundle", reason="not run without the extra 'fhir'"
+    )
+    found = fhir(full)
+    read = library.Bundle.model_validate(found)
+    assert len(read.entry) == len(found["entry"]) > 40
+    known = {each["fullUrl"] for each in found["entry"]}
+    assert len(known) == len(found["entry"])
+    for each in read.entry:
+        if each.resource.__resource_type__ == "Observation":
+            assert each.resource.subject.reference in known
+
+
+def test_the_store_is_left_as_it_was(full: Path) -> None:
+    """Exporting only reads."""
+    with open_store(full) as opened:
+        before = _counts(opened)
+    exported(full, "all.csv")
+    fhir(full)
+    with open_store(full) as opened:
+        assert _counts(opened) == before
+
+
+def _counts(store: Store) -> dict[str, int]:
+    return {name: store.db.table(name).count for name in store.db.table_names()}
