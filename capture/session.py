@@ -384,6 +384,8 @@ class Session:
             self._notice(pressed.problem)
         if pressed.action is not None:
             self._act(pressed)
+        elif pressed.phrase is not None:
+            self._take_phrase(pressed.phrase)
         elif pressed.intent is not None:
             self.voice.stop()
             intent, keys = pressed.intent, " ".join(self._struck)

@@ -54,7 +54,11 @@ def view_of(
         said=tuple(shown.lines),
         heard=shown.heard,
         notice=shown.notice,
-        menu=menu_lines(shown.entry, visit, SKIP_TITLES),
+        menu=(
+            (f"Type a call, then Enter: {shown.entry.typed}_",)
+            if shown.entry.words
+            else menu_lines(shown.entry, visit, SKIP_TITLES)
+        ),
         may_say=tuple(may_say.get(rule.rpartition(".")[2], ())) if rule else (),
         keys=_keys(session),
         table=tuple(_row(site.id, visit) for site in visit.plan.protocol.sites),
@@ -101,6 +105,8 @@ def _about(asked: Announcement, visit: Visit) -> str:
 
 
 def _value(shown: Shown, visit: Visit) -> str:
+    if shown.entry.words:
+        return ""
     if shown.entry.typed or shown.entry.correcting:
         # The longest reading leaves no room for the cursor, and needs none.
         return shown.entry.typed if len(shown.entry.typed) > 3 else f"{shown.entry.typed}_"

@@ -34,6 +34,7 @@ _NUM_LOCK_OFF = frozenset("up down left right home end pageup pagedown insert de
 """What a keypad sends instead of digits then."""
 
 _MOST_TAPE_CHARACTERS = 8
+_MOST_WORDS = 60
 _FINISH = "Finish what is typed first: Enter takes it, Backspace clears it."
 
 REASONS = tuple(SkipReason)
@@ -49,27 +50,33 @@ class Menu(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What has been typed so far. `correcting`: a value for the one read back is being typed."""
+    """What has been typed so far.
+
+    `correcting`: a value for the one read back is being typed. `words`: a call in words is.
+    """
 
     typed: str = ""
     menu: Menu | None = None
     correcting: bool = False
+    words: bool = False
 
     @property
     def is_open(self) -> bool:
         """Whether the keypad is in the middle of something."""
-        return bool(self.typed) or self.menu is not None or self.correcting
+        return bool(self.typed) or self.menu is not None or self.correcting or self.words
 
 
 @dataclass(frozen=True, slots=True)
 class Pressed:
     """What a key led to: the entry after it, and an intent, an action or a problem, if any.
 
-    `action` is one that the visit knows nothing of, such as help.
+    `phrase` is a call in words, to be understood by the grammar. `action` is one that the visit
+    knows nothing of, such as help.
     """
 
     entry: Entry
     intent: Intent | None = None
+    phrase: str | None = None
     action: Action | None = None
     problem: str | None = None
 
@@ -77,6 +84,8 @@ class Pressed:
 def press(entry: Entry, key: str, bindings: Bindings, visit: Visit) -> Pressed:
     """Take one key. Keys have the names of `keymap`; "space" and "," are known as well."""
     action = bindings.action(key)
+    if entry.words:
+        return _spell(entry, key, action)
     if action in {Action.HELP, Action.TALK, Action.MUTE, Action.DWELL}:
         return Pressed(entry, action=action)
     if action is Action.CANCEL:
@@ -116,6 +125,19 @@ def menu_lines(entry: Entry, visit: Visit, titles: Sequence[str]) -> tuple[str, 
         sites = visit.plan.protocol.sites
         return tuple(f"{n} {site.title}" for n, site in enumerate(sites, 1))
     return ()
+
+
+def _spell(entry: Entry, key: str, action: Action | None) -> Pressed:
+    letter = " " if key == "space" else key
+    if action is Action.CANCEL:
+        return Pressed(Entry(), action=action)
+    if action is Action.ERASE:
+        return Pressed(replace(entry, typed=entry.typed[:-1], words=bool(entry.typed)))
+    if action is Action.CONFIRM:
+        return Pressed(Entry(), phrase=entry.typed.strip() or None)
+    if len(letter) != 1 or not (letter.isalpha() or letter == " "):
+        return Pressed(entry, problem="Type the words of a call, then Enter.")
+    return Pressed(replace(entry, typed=(entry.typed + letter.lower())[:_MOST_WORDS]))
 
 
 def _choose(entry: Entry, key: str, action: Action | None, visit: Visit) -> Pressed:
@@ -221,6 +243,8 @@ def _act(action: Action, visit: Visit) -> Pressed:
             return Pressed(Entry(), problem="Nothing waits to be corrected. Undo takes back.")
         case Action.SKIP:
             return Pressed(Entry(menu=Menu.SKIP))
+        case Action.WORDS:
+            return Pressed(Entry(words=True))
         case Action.GO_TO:
             return Pressed(Entry(menu=Menu.GO_TO))
         case _:

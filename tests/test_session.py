@@ -1,0 +1,381 @@
+"""The session: one queue, and what is not taken for an answer."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import pytest
+
+from capture.errors import CaptureError
+from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
+from capture.language.grammar import LISTENING, Grammar, understand
+from capture.recognise.scripted import spoken
+from capture.road import Road
+from capture.screen.keymap import USUAL
+from capture.screen.view import Standing
+from capture.session import BOUNCE_S, DWELL_S, TALK_S, TOGETHER_S, Session
+from capture.sound.cues import Cue
+from capture.sound.errors import MicrophoneError
+from capture.sound.source import MicState
+from capture.store.errors import StoreError
+from capture.visit.entry import Entry, ReadingState, Source
+from capture.visit.state import Plan, Visit
+from capture.wording.english import English
+
+
+@dataclass
+class Voice:
+    """Remembers what it was to say."""
+
+    said: list[str] = field(default_factory=list)
+    cues: list[Cue] = field(default_factory=list)
+    tones: list[Cue] = field(default_factory=list)
+    stops: int = 0
+    speaking: bool = False
+
+    def say(self, text: str, cue: Cue = Cue.TELL, then: Cue | None = None) -> float:  # noqa: ARG002
+        """Remember a text."""
+        self.said.append(text)
+        self.cues.append(cue)
+        return 0.0
+
+    def sound(self, cue: Cue) -> float:
+        """Remember a tone."""
+        self.tones.append(cue)
+        return 0.0
+
+    def stop(self) -> None:
+        """Count it."""
+        self.stops += 1
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+@dataclass
+class Ear:
+    """Remembers the orders."""
+
+    orders: list[Order] = field(default_factory=list)
+
+    def tell(self, order: Order) -> None:
+        """Remember an order."""
+        self.orders.append(order)
+
+    def now_s(self) -> float:
+        """Time of the blocks given."""
+        return 0.0
+
+
+@dataclass
+class Room:
+    """A session with a fake clock, voice and ear; the journal is a list."""
+
+    grammar: Grammar
+    english: English
+    plan: Plan
+    push_to_talk: bool = False
+    now_s: float = 100.0
+    journal: list[Entry] = field(default_factory=list)
+    broken: CaptureError | None = None
+    voice: Voice = field(default_factory=Voice)
+    ear: Ear = field(default_factory=Ear)
+
+    def __post_init__(self) -> None:
+        sites = {site.id for site in self.plan.protocol.sites}
+        self.session = Session(
+            lambda audience: Road(
+                Visit(self.plan), self.grammar, self, audience, lambda: "2026-03-02T12:00:00+01:00"
+            ),
+            self.english,
+            self.voice,
+            USUAL,
+            lambda: self.now_s,
+            understand=lambda rule, text: understand(
+                self.grammar.parser(rule, sites), text.split()
+            ),
+            push_to_talk=self.push_to_talk,
+        )
+        self.session.ear = self.ear
+        self.session.open()
+
+    def append(self, entry: Entry) -> None:
+        """Keep an entry, or fail as the test wants."""
+        if self.broken is not None:
+            raise self.broken
+        self.journal.append(entry)
+
+    @property
+    def visit(self) -> Visit:
+        """The present state."""
+        return self.session.visit
+
+    @property
+    def values(self) -> list[int]:
+        """The readings that count."""
+        return [each.value_tenths_mm for each in self.visit.confirmed]
+
+    def keys(self, *keys: str) -> "Room":
+        """Strike keys, each a second after the other."""
+        for key in keys:
+            self.now_s += 1.0
+            self.session.strike(key)
+            self.session.drain()
+        return self
+
+    def utterance(self, phrase: str, began_at_s: float = 0.0) -> Spoken:
+        """Speech under the present order."""
+        return Spoken(spoken(phrase), self.ear.orders[-1].epoch, began_at_s)
+
+    def say(self, *phrases: str) -> "Room":
+        """Speak phrases, each a second after the other."""
+        for phrase in phrases:
+            self.now_s += 1.0
+            self.session.post(self.utterance(phrase, self.now_s))
+            self.session.drain()
+        return self
+
+    def measuring(self) -> "Room":
+        """At the first fold."""
+        self.keys("enter", "enter", "enter")
+        for _ in self.plan.protocol.tape_sites:
+            self.keys("6", "space", "3", "/", "4", "enter", "enter")
+        return self
+
+
+@pytest.fixture
+def room(grammar: Grammar, english: English, plan: Plan) -> Room:
+    """A new session."""
+    return Room(grammar, english, plan)
+
+
+def test_a_reading_is_keyed_and_confirmed(room: Room) -> None:
+    """Digits and Enter read a value back; another Enter makes it count."""
+    room.measuring().keys("8", ".", "4", "enter")
+    assert room.session.shown.standing is Standing.CONFIRM
+    assert room.values == []
+    room.keys("enter")
+    assert room.values == [84]
+    assert room.session.shown.standing is Standing.SAVED
+    assert room.journal[-2].words == "8 . 4 enter"
+    assert room.journal[-1].source is Source.KEYPAD
+
+
+def test_voice_and_keys_take_turns(room: Room) -> None:
+    """A value that was spoken is confirmed by a key, and the reverse."""
+    room.measuring().say("eight point four").keys("enter")
+    room.keys("1", "1", "enter").say("yes")
+    assert room.values == [84, 110]
+
+
+def test_a_yes_that_was_spoken_before_the_read_back_is_not_taken(room: Room) -> None:
+    """Its speaker cannot have heard what it would confirm."""
+    room.measuring()
+    early = room.utterance("yes")
+    room.keys("5", "0", "enter")
+    room.session.post(early)
+    room.session.drain()
+    assert room.values == []
+    assert room.visit.pending is not None
+    assert "not taken" in room.session.shown.notice
+    assert early.answered.is_set()
+
+
+def test_a_key_that_met_a_call_is_not_taken(room: Room) -> None:
+    """A spoken yes and an Enter together confirm one reading, and nothing after it."""
+    room.keys("enter")
+    room.now_s += 1.0
+    room.session.post(room.utterance("granted"))
+    room.session.strike("enter")
+    room.session.drain()
+    assert len(room.visit.answers) == 2
+    assert "was not taken" in room.session.shown.notice
+
+
+def test_a_key_struck_before_anyone_could_read_is_not_taken(room: Room) -> None:
+    """Within a moment of a spoken call a key was meant for what stood there before."""
+    room.measuring().say("eight point four")
+    room.now_s += TOGETHER_S / 2
+    room.session.strike("enter")
+    room.session.drain()
+    assert room.values == []
+    room.keys("enter")
+    assert room.values == [84]
+
+
+def test_a_call_that_met_a_key_is_not_taken(room: Room) -> None:
+    """The key came first: the reading that was spoken at the same time does not replace it."""
+    room.measuring()
+    call = room.utterance("fifty")
+    for key in ("1", "5", "enter"):
+        room.session.strike(key)
+    room.session.post(call)
+    room.session.drain()
+    assert [each.value_tenths_mm for each in room.visit.readings] == [150]
+    assert [each.state for each in room.visit.readings] == [ReadingState.HEARD]
+
+
+def test_speech_waits_while_a_number_is_typed(room: Room) -> None:
+    """What is said into a half typed number is not taken; the number goes on."""
+    room.measuring().keys("1").say("fifty").keys("2", "enter")
+    assert [each.value_tenths_mm for each in room.visit.readings] == [120]
+
+
+def test_an_enter_that_bounces_confirms_nothing(room: Room) -> None:
+    """The second stroke of the same Enter cannot be a yes to what it has just brought up."""
+    room.measuring().keys("5", "0", "enter")
+    room.now_s += BOUNCE_S / 2
+    room.session.strike("enter")
+    room.session.drain()
+    assert room.values == []
+
+
+def test_a_key_cuts_the_voice_off(room: Room) -> None:
+    """Hands at the keys win over the read-back."""
+    stops = room.measuring().voice.stops
+    room.keys("1")
+    assert room.voice.stops == stops + 1
+
+
+def test_each_step_is_spoken_as_one(room: Room) -> None:
+    """A new sentence would cut the one before off, so saved and next come together."""
+    room.measuring().keys("8", "enter", "enter")
+    assert room.voice.said[-1] == "Saved: chest 8.0. midaxillary, first circuit."
+    assert room.voice.cues[-1] is Cue.SAVED
+
+
+def test_only_the_present_state_is_listened_for(room: Room) -> None:
+    """Each step tells the ear its rule, under a higher number than before."""
+    room.measuring().keys("8", "enter")
+    assert room.ear.orders[-1].rule == LISTENING + "readback"
+    room.keys("enter")
+    assert room.ear.orders[-1].rule == LISTENING + "reading_wanted"
+    numbers = [order.epoch for order in room.ear.orders]
+    assert numbers == sorted(set(numbers))
+
+
+def test_what_cannot_be_saved_does_not_count(room: Room) -> None:
+    """A full disk at the yes: the reading still waits, and the screen says so."""
+    room.measuring().keys("8", "enter")
+    room.broken = StoreError("The disk is full.", "Make room.")
+    room.keys("enter")
+    assert room.values == []
+    assert room.visit.pending is not None
+    assert room.session.shown.standing is Standing.FAILED
+    assert "NOT SAVED: The disk is full. Make room." in room.session.shown.notice
+    room.broken = None
+    room.keys("enter")
+    assert room.values == [80]
+
+
+def test_a_lost_microphone_is_said_and_the_keypad_goes_on(room: Room) -> None:
+    """One line when it goes, one when it is back; nothing of the visit changes."""
+    room.measuring()
+    gone = MicrophoneError("The microphone 'Desk' gives no sound any more.", "Plug it in.")
+    room.session.post(MicrophoneIs(MicState.DEAF, "Desk", gone))
+    room.session.drain()
+    assert room.session.shown.notice == str(gone)
+    room.keys("8", "enter", "enter")
+    assert room.values == [80]
+    room.session.post(MicrophoneIs(MicState.LISTENING, "Desk", None))
+    room.session.drain()
+    assert room.session.shown.notice == "The microphone 'Desk' is back."
+
+
+def test_without_a_recogniser_the_keypad_is_enough(room: Room) -> None:
+    """A missing model is one line; the visit can be measured to its end."""
+    room.session.post(EarIs("", CaptureError("There is no model.", "Install it.")))
+    room.session.drain()
+    assert room.session.shown.notice == "Keypad only: There is no model. Install it."
+    room.measuring().keys("8", "enter", "enter")
+    assert room.values == [80]
+
+
+@pytest.mark.parametrize(
+    ("waited_s", "mark"),
+    [(0.5, "too soon"), (2.5, ""), (5.0, "late")],
+    ids=["too soon", "in time", "late"],
+)
+def test_the_dwell_cue_marks_a_call_out_of_time(room: Room, waited_s: float, mark: str) -> None:
+    """A tone after two seconds; a call sooner than one or later than four is marked."""
+    room.measuring().keys("d")
+    began_s = room.now_s
+    room.now_s += DWELL_S
+    room.session.tick()
+    room.session.tick()
+    assert room.voice.tones == [Cue.DWELL]
+    room.session.post(room.utterance("eight", began_s + waited_s))
+    room.session.drain()
+    told = f"Called {waited_s:.1f} s after the jaws were on{mark and ', '}{mark}."
+    assert room.session.shown.notice == told
+
+
+def test_push_to_talk(grammar: Grammar, english: English, plan: Plan) -> None:
+    """Nothing is listened to before the key, and after it for one call."""
+    room = Room(grammar, english, plan, push_to_talk=True)
+    assert room.ear.orders[-1].rule is None
+    room.keys("t")
+    assert room.ear.orders[-1].rule == LISTENING + "permission"
+    room.say("granted")
+    assert len(room.visit.answers) == 1
+    assert room.ear.orders[-1].rule is None
+    room.keys("t")
+    room.now_s += TALK_S
+    room.session.tick()
+    assert room.ear.orders[-1].rule is None
+
+
+def test_listening_can_be_switched_off(room: Room) -> None:
+    """The key for it makes a keypad session, and listens again."""
+    room.keys("m").say("granted")
+    assert room.visit.answers == ()
+    room.keys("m").say("granted")
+    assert len(room.visit.answers) == 1
+
+
+def test_leaving_takes_two_strokes(room: Room) -> None:
+    """One stroke too many by a sleeve does not end the session."""
+    room.keys("q")
+    assert not room.session.over
+    room.now_s += 10
+    room.session.tick()
+    room.keys("q")
+    assert not room.session.over
+    room.keys("q")
+    assert room.session.over
+
+
+@pytest.mark.parametrize("line", ["granted", "", "yes"])
+def test_lines_can_be_typed_instead(room: Room, line: str) -> None:
+    """In line mode an empty line is Enter, and a phrase is what it would be if spoken."""
+    room.now_s += 1
+    room.session.type(line)
+    room.session.drain()
+    assert len(room.visit.answers) == 1
+    assert room.journal[-1].source is Source.KEYPAD
+
+
+def test_any_call_can_be_typed_in_words(room: Room) -> None:
+    """The key for words opens a line; Enter takes it as if it had been said."""
+    room.keys(":", *"granted", "enter")
+    assert len(room.visit.answers) == 1
+    assert room.journal[-1].words == "granted"
+    room.keys(":", *"grnted", "enter")
+    assert len(room.visit.answers) == 1
+    assert "is no call here" in room.session.shown.notice
+
+
+def test_a_typed_line_is_a_whole_value(room: Room) -> None:
+    """A line with a number is read back at once; words that are no call lead to nothing."""
+    room.measuring()
+    lines: tuple[tuple[str, Callable[[], bool]], ...] = (
+        ("12.4", lambda: room.visit.pending is not None),
+        ("nonsense", lambda: "is no call here" in room.session.shown.notice),
+        ("", lambda: room.values == [124]),
+        ("s", lambda: room.session.shown.entry.is_open),
+        ("4", lambda: len(room.visit.skips) == 1),
+    )
+    for line, holds in lines:
+        room.now_s += 1
+        room.session.type(line)
+        room.session.drain()
+        assert holds(), line
