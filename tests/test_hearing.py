@@ -31,8 +31,8 @@ class Sound:
     given: int = 0
 
     def get(self, timeout_s: float) -> Block | None:  # noqa: ARG002
-        if self.given == len(self.blocks):
         """The next block."""
+        if self.given == len(self.blocks):
             self.state = MicState.ENDED
             return None
         self.before(self.given)
@@ -61,6 +61,7 @@ class Recogniser:
     rules: list[str] = field(default_factory=list)
 
     def listener(self, rate_hz: int, rule: str) -> "Recogniser":  # noqa: ARG002
+        """Itself."""
         self.rules.append(rule)
         return self
 
@@ -69,10 +70,10 @@ class Recogniser:
         self.rules.append(context)
 
     def feed(self, block: bytes) -> Heard | None:  # noqa: ARG002
+        """Count the blocks in a row."""
         self.fed += 1
         self.in_a_row += 1
         if self.in_a_row < self.each:
-        """Count the blocks in a row."""
             return None
         self.in_a_row = 0
         return spoken("yes", start_s=(self.fed - self.each) / 10)

@@ -124,6 +124,7 @@ def _roomy(view: View, size: Size) -> list[Line]:
     spare = room - words - 1
     if spare > 0:
         middle = [*middle[:words], (), *_events(view, width, spare)]
+    middle += [()] * (room - len(middle))
     return [*lines, *middle, *foot]
 
 
