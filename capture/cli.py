@@ -16,6 +16,7 @@ from capture.check import add_command as add_check
 from capture.compute import add_command as add_compute
 from capture.errors import CaptureError, MisuseError
 from capture.measure import add_command as add_measure
+from capture.reporting import add_command as add_report
 from capture.tape import add_command as add_tape
 from capture.transfer import add_commands as add_transfer
 
@@ -90,6 +91,7 @@ def _parser() -> argparse.ArgumentParser:
 
     add_compute(commands)
     add_transfer(commands)
+    add_report(commands)
     add_tape(commands)
     add_check(commands)
     add_measure(commands)

@@ -32,8 +32,10 @@ PURE = (
     "recognise.nbest",
     "recognise.scripted",
     "report.amendments",
+    "report.body",
     "report.record",
     "report.results",
+    "report.story",
     "report.summary",
     "screen.blocks",
     "screen.keymap",
@@ -59,7 +61,7 @@ WITH_A_WORLD = {
 
 COMPOSERS = (
     "wiring", "check", "demo", "listen", "hearing", "session", "showing", "measure", "cli",
-    "__main__", "transfer",
+    "__main__", "transfer", "reporting",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
 

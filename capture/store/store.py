@@ -15,6 +15,7 @@ from capture.store import (
     erasing,
     joining,
     journal,
+    listing,
     migrations,
     people,
     place,
@@ -165,6 +166,26 @@ class Store:
         """Read one visit."""
         with told_plainly(self.path):
             return visits.visit(self.db, visit_id)
+
+    def newest_visit(self) -> str | None:
+        """The identifier of the visit that began last, None if there is none."""
+        with told_plainly(self.path):
+            return listing.newest(self.db)
+
+    def visits_beginning(self, start: str) -> list[str]:
+        """Identifiers of the visits whose identifier begins so."""
+        with told_plainly(self.path):
+            return listing.beginning(self.db, start)
+
+    def visits_before(self, client_id: str, at: str, most: int = 8) -> list[str]:
+        """Identifiers of a person's visits up to a time, the newest first."""
+        with told_plainly(self.path):
+            return listing.before(self.db, client_id, at, most)
+
+    def latest_of_assessor(self, assessor_id: str, most: int) -> list[str]:
+        """Identifiers of an assessor's latest visits, the newest first."""
+        with told_plainly(self.path):
+            return listing.latest_of(self.db, assessor_id, most)
 
     def append(self, visit_id: str, entry: Entry) -> None:
         """Save the next entry of a visit and its reading facts together, or nothing of them.
