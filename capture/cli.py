@@ -13,9 +13,11 @@ from pathlib import Path
 
 from capture import __version__
 from capture.check import add_command as add_check
+from capture.clients import add_command as add_clients
 from capture.compute import add_command as add_compute
 from capture.errors import CaptureError, MisuseError
 from capture.measure import add_command as add_measure
+from capture.merge import add_command as add_merge
 from capture.reporting import add_command as add_report
 from capture.tape import add_command as add_tape
 from capture.transfer import add_commands as add_transfer
@@ -91,6 +93,8 @@ def _parser() -> argparse.ArgumentParser:
 
     add_compute(commands)
     add_transfer(commands)
+    add_clients(commands)
+    add_merge(commands)
     add_report(commands)
     add_tape(commands)
     add_check(commands)

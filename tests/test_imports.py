@@ -61,7 +61,7 @@ WITH_A_WORLD = {
 
 COMPOSERS = (
     "wiring", "check", "demo", "listen", "hearing", "session", "showing", "measure", "cli",
-    "__main__", "transfer", "reporting",
+    "__main__", "transfer", "reporting", "clients", "merge",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
 

@@ -47,5 +47,11 @@ def erase(db: Database, client_ids: Collection[str], at: str) -> int:
         for _, statement in locks:
             db.execute(statement)
     db.execute("VACUUM")
-    db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    busy, *_ = db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    if busy:
+        raise StoreError(
+            "The person is erased, but another program has the store open, so that what was"
+            " removed may still lie in the file beside it.",
+            "Close the other program, then open and close the store once.",
+        )
     return int(count)

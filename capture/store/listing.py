@@ -1,5 +1,7 @@
 """Finds visits by what is known of them, without reading their journals."""
 
+from typing import Any
+
 from sqlite_utils import Database
 
 
@@ -16,6 +18,17 @@ def beginning(db: Database, start: str) -> list[str]:
     if not start or not set(start) <= set("0123456789abcdef-"):
         return []
     return _ids(db, "SELECT id FROM visits WHERE id GLOB ? ORDER BY id LIMIT 3", [f"{start}*"])
+
+
+def counts(db: Database) -> list[dict[str, Any]]:
+    """How often and when last each person was measured."""
+    return list(
+        db.query(
+            "SELECT coalesce(people.person_id, visits.client_id) AS person, count(*) AS visits,"
+            " max(substr(visits.started_at, 1, 10)) AS last FROM visits"
+            " LEFT JOIN people ON people.client_id = visits.client_id GROUP BY 1"
+        )
+    )
 
 
 def before(db: Database, client_id: str, at: str, most: int) -> list[str]:

@@ -172,6 +172,11 @@ class Store:
         with told_plainly(self.path):
             return listing.newest(self.db)
 
+    def visit_counts(self) -> list[dict[str, Any]]:
+        """For each `person` the number of `visits` and the date of the `last`."""
+        with told_plainly(self.path):
+            return listing.counts(self.db)
+
     def visits_beginning(self, start: str) -> list[str]:
         """Identifiers of the visits whose identifier begins so."""
         with told_plainly(self.path):

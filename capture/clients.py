@@ -1,0 +1,196 @@
+"""The command `foldcall clients`: the people measured, and what they may ask of their data."""
+
+import argparse
+import sys
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+from capture.errors import MisuseError
+from capture.store import Client, Store
+from capture.transfer import client_id_of, store_of, store_option, write_json, write_new
+from capture.wiring import local_time
+
+_NO_CHANGE = "Nothing was changed."
+
+
+def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add `clients` to the commands of a parser."""
+    parser = commands.add_parser("clients", help="add, find, edit, join, export or erase clients")
+    actions = parser.add_subparsers(title="actions", metavar="ACTION", required=True)
+
+    def action(name: str, told: str, run: Callable[[argparse.Namespace], int]) -> _Parser:
+        found = actions.add_parser(name, help=told)
+        store_option(found)
+        found.set_defaults(command=run)
+        return found
+
+    action("list", "every client with visits and last visit", _list)
+    action("find", "clients whose name holds some letters", _list).add_argument("text")
+    action("show", "one client, with versions that do not agree", _show).add_argument("client")
+    _fields(action("add", "a new client", _add), new=True)
+    edit = action("edit", "change what is known of a client; what it was is kept", _edit)
+    edit.add_argument("client", help="name or identifier")
+    _fields(edit, new=False)
+    same = action("same", "note that two clients are one person", _same)
+    same.add_argument("client", help="listed no more; its visits go to KEPT")
+    same.add_argument("kept", metavar="KEPT", help="name or identifier")
+    same.add_argument("--yes", action="store_true", help="do not ask")
+    export = action("export", "all data of one person as JSON", _export)
+    export.add_argument("client", help="name or identifier")
+    export.add_argument("file", metavar="FILE", type=Path, help="must not exist yet")
+    erase = action("erase", "remove a person with everything of theirs, on request", _erase)
+    erase.add_argument("client", help="name or identifier")
+    erase.add_argument("--yes", action="store_true", help="do not ask")
+
+
+_Parser = argparse.ArgumentParser
+
+
+def _fields(parser: _Parser, *, new: bool) -> None:
+    parser.add_argument("name" if new else "--name", help="the name" if new else "another name")
+    parser.add_argument("--sex", choices=("female", "male"), required=new)
+    parser.add_argument("--born", metavar="YYYY-MM-DD", help="birth date; '' takes it away")
+    parser.add_argument("--note", help="anything worth knowing")
+
+
+def _list(chosen: argparse.Namespace) -> int:
+    wanted = getattr(chosen, "text", "").casefold()
+    with store_of(chosen) as store:
+        counts = {row["person"]: row for row in store.visit_counts()}
+        listed = [each for each in store.clients() if wanted in each.name.casefold()]
+    for client in sorted(listed, key=lambda each: (each.name.casefold(), each.id)):
+        seen = counts.get(client.id)
+        told = "no visit" if seen is None else f"{seen['visits']} visits, last {seen['last']}"
+        print(f"{client.id}  {_plain(client.name)}  {client.sex}  {told}")
+    if not listed:
+        print("No client found." if wanted else "The store holds no client yet.")
+    return 0
+
+
+def _show(chosen: argparse.Namespace) -> int:
+    with store_of(chosen) as store:
+        client = _client(store, chosen.client)
+        versions = store.client_versions(client.id)
+        others = [each for each in store.same_person(client.id) if each != client.id]
+    print("\n".join(_lines(client)))
+    for other in others:
+        print(f"also       {other}")
+    if len(versions) > 1:
+        print("Edited in two ways at two stations; 'clients edit' settles it:")
+        for each in versions:
+            shown = ", ".join(
+                f"{name} {_plain(str(each[name]))!a}"
+                for name in ("name", "sex", "birth_date", "note")
+            )
+            print(f"  {each['at']}: {shown}")
+    return 0
+
+
+def _add(chosen: argparse.Namespace) -> int:
+    born = _born(chosen.born) if chosen.born is not None else None
+    with store_of(chosen, create=True) as store:
+        namesakes = [
+            each for each in store.clients() if each.name.casefold() == chosen.name.casefold()
+        ]
+        client = store.add_client(
+            chosen.name, chosen.sex, at=local_time(), birth_date=born, note=chosen.note or ""
+        )
+    print("\n".join(_lines(client)))
+    if namesakes:
+        print("There is another client of this name. If it is the same person: 'clients same'.")
+    return 0
+
+
+def _edit(chosen: argparse.Namespace) -> int:
+    given = {"name": chosen.name, "sex": chosen.sex, "note": chosen.note}
+    changes = {name: value for name, value in given.items() if value is not None}
+    if chosen.born is not None:
+        changes["birth_date"] = _born(chosen.born)
+    if not changes:
+        raise MisuseError("Nothing to change is given.", "Give --name, --sex, --born or --note.")
+    with store_of(chosen) as store:
+        client = store.edit_client(_client(store, chosen.client).id, at=local_time(), **changes)
+    print("\n".join(_lines(client)))
+    return 0
+
+
+def _same(chosen: argparse.Namespace) -> int:
+    with store_of(chosen) as store:
+        gone, kept = _client(store, chosen.client), _client(store, chosen.kept)
+        for client in (gone, kept):
+            print("\n".join(_lines(client)))
+        if not _agreed(chosen, f"Are these one person, to be listed as {_plain(kept.name)}?"):
+            return 1
+        store.link_clients(gone.id, kept.id, at=local_time())
+    print(f"Visits of both are listed under {_plain(kept.name)}.")
+    return 0
+
+
+def _export(chosen: argparse.Namespace) -> int:
+    with store_of(chosen) as store:
+        client = _client(store, chosen.client)
+        write_new(chosen.file, write_json(store, store.same_person(client.id)))
+    print(f"Written: {chosen.file}")
+    return 0
+
+
+def _erase(chosen: argparse.Namespace) -> int:
+    with store_of(chosen) as store:
+        client = _client(store, chosen.client)
+        visits = len(store.visits(client.id))
+        print("\n".join(_lines(client)))
+        if not _agreed(
+            chosen, f"Erase this client with {visits} visits and their journals for ever?"
+        ):
+            return 1
+        count = store.erase_client(client.id, at=local_time())
+    print(f"Erased: the client and {count} visits. No sound clips are kept.")
+    print("Backups, exports and reports made before are not reached: remove them yourself.")
+    return 0
+
+
+def _client(store: Store, named: str) -> Client:
+    found = client_id_of(store, named)
+    return next(each for each in store.clients() if each.id == found)
+
+
+def _agreed(chosen: argparse.Namespace, question: str) -> bool:
+    """Whether the person says yes; where nobody can be asked, only with --yes."""
+    if chosen.yes:
+        return True
+    if not sys.stdin.isatty():
+        raise MisuseError("This has to be confirmed.", "Give --yes.")
+    print(f"{question} Type yes:", flush=True)
+    if sys.stdin.readline().strip().casefold() == "yes":
+        return True
+    print(_NO_CHANGE)
+    return False
+
+
+def _born(text: str) -> str | None:
+    if not text:
+        return None
+    try:
+        born = date.fromisoformat(text)
+    except ValueError:
+        born = None
+    if born is None or born.isoformat() != text or born.year < 1880:
+        raise MisuseError("The birth date is none.", "Write it as 1985-04-30.")
+    return text
+
+
+def _lines(client: Client) -> tuple[str, ...]:
+    born = "not known" if client.birth_date is None else client.birth_date
+    return (
+        f"client     {client.id}",
+        f"name       {_plain(client.name)}",
+        f"sex        {client.sex}",
+        f"born       {born}",
+        *((f"note       {_plain(client.note)}",) if client.note else ()),
+    )
+
+
+def _plain(text: str) -> str:
+    """Text without what a terminal would act upon."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
