@@ -1,0 +1,289 @@
+"""`foldcall measure`: opening a visit, and whole sessions with recorded sound and keys mixed."""
+
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from capture.errors import MisuseError
+from capture.measure import (
+    Company,
+    Opened,
+    Sound,
+    Wish,
+    assemble,
+    examples,
+    open_visit,
+    read_bindings,
+    run_lines,
+)
+from capture.pack import Pack
+from capture.resources import data_folder
+from capture.screen.keymap import USUAL, Action, KeysError
+from capture.sound.recorded import WavSource
+from capture.sound.settings import SoundSettings
+from capture.sound.source import Block
+from capture.sound.voice import VoiceKind
+from capture.store import Store, open_store
+from capture.visit.state import Visit
+
+TODAY = date(2026, 3, 2)
+NOON = "2026-03-02T12:00:00+01:00"
+ADA = Wish("Ada Moss", "Bo Lind", sex="female", age_years=41)
+QUIET = SoundSettings(voice=VoiceKind.SILENT)
+GAP_S = 1.6
+"""Long enough after a call for its end to be noticed."""
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """An empty store."""
+    with open_store(tmp_path / "visits.db") as opened:
+        yield opened
+
+
+def opened(store: Store, wish: Wish = ADA) -> Opened:
+    """Open a visit on the day of the tests."""
+    return open_visit(store, wish, TODAY, NOON)
+
+
+def measured(store: Store, pack: Pack, lines: Sequence[str], wish: Wish = ADA) -> Visit:
+    """A keypad session in line mode over these lines."""
+    company = assemble(store, opened(store, wish), pack, Sound(None, QUIET), USUAL, lambda _: None)
+    run_lines(company, iter(lines), patient=False)
+    return company.session.visit
+
+
+def recording(folder: Path, turns: Sequence[int]) -> Path:
+    """Recorded calls of the demo with the tone of their room between them."""
+    return scene(folder, turns)[0]
+
+
+def scene(folder: Path, events: Sequence[int | str]) -> tuple[Path, list[tuple[float, list[str]]]]:
+    """A recording of the demo's calls, and the keys between them with their times in it."""
+    parts, keys, rate_hz, length = [], [], 16_000, 0
+    for event in events:
+        if isinstance(event, str):
+            keys.append((length / rate_hz - GAP_S / 4, event.split()))
+            continue
+        sound, rate_hz = soundfile.read(data_folder("demo_audio") / f"turn_{event:02d}.flac")
+        tone = sound[: rate_hz // 5]
+        parts += [sound, np.tile(tone, round(GAP_S / 0.2))]
+        length = sum(map(len, parts))
+    path = folder / "calls.wav"
+    soundfile.write(path, np.concatenate(parts), rate_hz, subtype="PCM_16")
+    return path, keys
+
+
+class HelperAtKeys(WavSource):
+    """A recording during which a helper strikes keys, each lot at its time."""
+
+    def __init__(self, path: Path, keys: list[tuple[float, list[str]]]) -> None:
+        super().__init__(path, realtime=False)
+        self.keys = keys
+        self.company: Company | None = None
+
+    def get(self, timeout_s: float) -> Block | None:
+        """The next block, after the keys that are due."""
+        while self.company is not None and self.keys and self.keys[0][0] <= self.now_s():
+            session = self.company.session
+            before = session.visit.sequence
+            for key in self.keys.pop(0)[1]:
+                session.strike(key)
+            give_up = time.monotonic() + 10
+            while session.visit.sequence == before and time.monotonic() < give_up:
+                time.sleep(0.002)
+        return super().get(timeout_s)
+
+
+def test_a_new_client_needs_sex_and_age(store: Store) -> None:
+    """What is missing is asked for by its option."""
+    with pytest.raises(MisuseError, match="--sex"):
+        opened(store, Wish("Ada Moss", "Bo"))
+    with pytest.raises(MisuseError, match="--age"):
+        opened(store, Wish("Ada Moss", "Bo", sex="female"))
+    assert store.clients() == []
+
+
+@pytest.mark.parametrize(
+    ("born", "age_years"), [("1985-03-02", 41), ("1985-03-03", 40), ("2012-02-29", 14)]
+)
+def test_the_age_comes_from_the_birth_date(store: Store, born: str, age_years: int) -> None:
+    """A birthday counts from its own day on."""
+    wish = replace(ADA, age_years=None, birth_date=born)
+    assert opened(store, wish).visit.plan.age_years == age_years
+
+
+@pytest.mark.parametrize(
+    "wish",
+    [
+        replace(ADA, age_years=3),
+        replace(ADA, age_years=None, birth_date="2.3.1985"),
+        replace(ADA, caliper_step_mm=0.25),
+        replace(ADA, caliper_step_mm=0),
+        replace(ADA, caliper_opening_mm=100.0),
+        replace(ADA, protocol="nine_sites_and_a_half"),
+    ],
+    ids=["age", "date", "step", "no step", "opening", "protocol"],
+)
+def test_what_cannot_be_is_refused_before_anything_is_saved(store: Store, wish: Wish) -> None:
+    """An error with a hint, and no half client in the store."""
+    with pytest.raises(MisuseError) as caught:
+        opened(store, wish)
+    assert caught.value.hint
+    assert store.clients() == []
+
+
+def test_an_unfinished_visit_goes_on_as_it_was(store: Store, pack: Pack) -> None:
+    """The same client again: the same visit, with the reading that waits for its yes."""
+    first = measured(store, pack, ["", "", "", *(["6 3/4", ""] * 3), "8.4", "", "12.4"])
+    again = opened(store, Wish("ada moss", "Bo Lind"))
+    assert again.resumed
+    assert again.visit == first
+    assert again.visit.pending is not None
+    assert again.visit.pending.value_tenths_mm == 124
+
+
+def test_a_new_visit_can_be_asked_for(store: Store, pack: Pack) -> None:
+    """--new leaves the unfinished one alone."""
+    measured(store, pack, [""])
+    begun = opened(store, replace(ADA, new=True))
+    assert not begun.resumed
+    assert begun.visit.sequence == 0
+    assert len(store.open_visits()) == 2
+
+
+def test_a_whole_visit_by_keypad(store: Store, pack: Pack) -> None:
+    """Two circuits of seven sites, signed off; the result is saved with it."""
+    folds = ["8", "11", "10", "14", "22", "11", "9"] * 2
+    lines = ["", "", "", *(["6 3/4", ""] * 3)]
+    lines += [line for fold in folds for line in (fold, "")]
+    visit = measured(store, pack, [*lines, "sign off"])
+    assert visit.signed_at is not None
+    assert len(visit.confirmed) == 14
+    (row,) = store.visits()
+    assert store.open_visits() == []
+    assert len(store.results(row.id)) == 1
+
+
+def test_recorded_calls_and_keys_are_mixed(store: Store, pack: Pack, tmp_path: Path) -> None:
+    """Real sound through the real recogniser, and a helper at the keypad in the same visit."""
+    # Turns of the demo: granted, yes; three tape lengths; "chest eight point four", yes;
+    # "eleven point two", yes. The helper's keys stand between them.
+    path, keys = scene(
+        tmp_path,
+        [2, 3, "enter", 4, "enter", 6, 7, 8, "c 1 9 enter", 9, 10, "8 . 6 enter", 11, 12, "enter"],
+    )
+    source = HelperAtKeys(path, keys)
+    begun = opened(store)
+    company = assemble(store, begun, pack, Sound(source, QUIET), USUAL, lambda _: None)
+    source.company = company
+    run_lines(company, iter(()), patient=False)
+    visit = company.session.visit
+    assert [answer.granted for answer in visit.answers] == [True] * 3
+    assert [str(mark.length) for mark in visit.marks] == ["6 3/4 in", "14 1/2 in", "19 in"]
+    taken = [(each.value_tenths_mm, each.state.value) for each in visit.readings]
+    assert taken == [(84, "replaced"), (86, "confirmed"), (112, "confirmed")]
+    by = [entry.source.value for entry in store.entries(begun.row.id)]
+    assert by.count("voice") == 10
+    assert by.count("keypad") == 5
+
+
+def test_a_missing_model_leaves_the_keypad(store: Store, pack: Pack, tmp_path: Path) -> None:
+    """One line says why; the keys work."""
+    source = WavSource(recording(tmp_path, [1]), realtime=False)
+    told: list[str] = []
+    sound = Sound(source, QUIET, model=tmp_path / "nothing")
+    company = assemble(store, opened(store), pack, sound, USUAL, told.append)
+    run_lines(company, iter([""]), patient=False)
+    assert len(company.session.visit.answers) == 1
+    assert sum("Keypad only" in line for line in told) == 1
+
+
+def test_another_program_in_the_same_visit_loses_nothing(store: Store, pack: Pack) -> None:
+    """A second window that wrote an entry: this one saves nothing more, and says so."""
+    begun = opened(store)
+    told: list[str] = []
+    mine = assemble(store, begun, pack, Sound(None, QUIET), USUAL, told.append)
+    other = assemble(store, begun, pack, Sound(None, QUIET), USUAL, lambda _: None)
+    run_lines(other, iter([""]), patient=False)
+    run_lines(mine, iter(["", "-"]), patient=False)
+    assert len(store.entries(begun.row.id)) == 1
+    assert mine.session.visit.answers == ()
+    assert any("NOT SAVED" in line for line in told)
+
+
+def test_examples_of_what_may_be_said(pack: Pack) -> None:
+    """Each state of a visit has some, and a reading is among them where one is wanted."""
+    found = examples(pack.grammar, ["chest", "thigh"])
+    assert {"permission", "tape_wanted", "reading_wanted", "readback", "closing"} <= set(found)
+    assert any("point" in phrase for phrase in found["reading_wanted"])
+    assert all(found.values())
+
+
+def test_keys_of_the_settings_file(tmp_path: Path) -> None:
+    """The table [keys] changes the keys; no file, no change."""
+    path = tmp_path / "settings.toml"
+    assert read_bindings(path) == USUAL
+    path.write_text('[keys]\nconfirm = ["enter", "pagedown"]\n', encoding="utf-8")
+    assert read_bindings(path).action("pagedown") is Action.CONFIRM
+
+
+@pytest.mark.parametrize(
+    "text", ["keys = 3\n", "[keys\n", '[keys]\nfly = "x"\n', "\xff"], ids=str.strip
+)
+def test_wrong_settings_name_their_file(tmp_path: Path, text: str) -> None:
+    """The error says which file to mend."""
+    path = tmp_path / "settings.toml"
+    path.write_text(text, encoding="latin-1")
+    with pytest.raises(KeysError, match=r"settings\.toml"):
+        read_bindings(path)
+
+
+def run_program(tmp_path: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
+    """The program as it is installed, without a terminal."""
+    return subprocess.run(
+        [sys.executable, "-m", "capture", "measure", *arguments],
+        check=False,
+        capture_output=True,
+        text=True,
+        input="\n",
+        env={**os.environ, "FOLDCALL_SETTINGS": str(tmp_path / "none.toml")},
+        timeout=120,
+    )
+
+
+def test_without_a_terminal_the_line_mode_is_named(tmp_path: Path) -> None:
+    """Called in a pipe the screen cannot be shown: exit code 2 and what to add."""
+    done = run_program(tmp_path, "--client", "Ada", "--assessor", "Bo")
+    assert done.returncode == 2
+    assert "--plain" in done.stderr
+
+
+def test_the_line_mode_needs_no_terminal(tmp_path: Path) -> None:
+    """One line an event, for a screen reader or a pipe."""
+    store = str(tmp_path / "visits.db")
+    people = ("--client", "Ada", "--assessor", "Bo", "--sex", "female", "--age", "41")
+    done = run_program(tmp_path, *people, "--store", store, "--plain", "--no-microphone")
+    assert done.returncode == 0, done.stderr
+    assert "moving clothing: granted." in done.stdout
+    assert "\x1b" not in done.stdout
+    assert "goes on at the next start" in done.stdout
+
+
+def test_no_thread_is_left(store: Store, pack: Pack, tmp_path: Path) -> None:
+    """A session that has ended hears nothing any more."""
+    source = WavSource(recording(tmp_path, [1]), realtime=True)
+    company = assemble(store, opened(store), pack, Sound(source, QUIET), USUAL, lambda _: None)
+    company.begin()
+    company.close()
+    assert "hearing" not in {thread.name for thread in threading.enumerate()}
