@@ -7,6 +7,7 @@ network and the best path are computed anew in numpy, and must give the decoder'
 
 import json
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -97,9 +98,9 @@ def test_the_decoder_scores_as_computed_anew(tmp_path: Path, priors: bool) -> No
     np.savez(tmp_path / "acoustic.npz", **random_arrays(priors))
     write_model_folder(tmp_path / "acoustic.npz", tmp_path / "model")
     options = tmp_path / "model" / "conf" / "model.conf"
-    # Wide open, so that nothing is pruned.
-    wide = options.read_text().replace("beam=14", "beam=2000").replace("beam=9", "beam=2000")
-    options.write_text(wide)
+    # Wide open, so that nothing is pruned, and the scores at their full size.
+    wide = re.sub(r"beam=\d+", "beam=2000", options.read_text())
+    options.write_text(re.sub(r"acoustic-scale=\S+", "acoustic-scale=1.0", wide))
     graph = build_graph(
         WordAutomaton(0, {1: 0.0}, [WordArc(0, "no", 0.0, 1)]),
         parse_lexicon("no  N OW"),

@@ -158,6 +158,15 @@ def test_the_filler_stands_beside_the_grammar() -> None:
     }
 
 
+def test_a_run_of_filler_costs_once_whatever_its_length() -> None:
+    """The price of a run is charged for each unknown word, beside that of its phones."""
+    options = GraphOptions(silence_cost=0.0, filler_cost=5.0, filler_word_cost=3.0)
+    graph = build_graph(number_grammar(), LEXICON, options)
+    assert heard(graph, sounds("ZH")) == {("[unk]",): 8.0}
+    assert heard(graph, sounds("ZH AA K")) == {("[unk]",): 18.0}
+    assert heard(graph, sounds("ZH", "-", "B")) == {("[unk]",) * 2: 16.0}
+
+
 def test_word_numbers_begin_at_one() -> None:
     """The word table has the empty word as 0 and the unknown word last."""
     graph = build_graph(number_grammar(), LEXICON, GraphOptions(filler_cost=1.0))

@@ -53,6 +53,13 @@ def test_times_are_shifted() -> None:
     assert [word.start_s for word in heard.words] == pytest.approx([10.0, 10.3])
 
 
+def test_the_score_is_told_for_each_second() -> None:
+    """How well the winner fits the sound: 300 over two words of 0.3 s."""
+    heard = heard_from_nbest(answer(("no fifty", 300.0), ("no fifteen", 290.0)))
+    assert heard is not None
+    assert heard.score_per_s == pytest.approx(500.0)
+
+
 def test_filler_runs_are_one_unknown_word() -> None:
     """Runs of unknown sounds of different lengths count together, as a single word."""
     heard = heard_from_nbest(

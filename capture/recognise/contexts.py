@@ -8,8 +8,12 @@ from capture.recognise.automaton import WordAutomaton
 from capture.recognise.graph import DecodingGraph, GraphOptions, build_graph
 from capture.recognise.lexicon import Lexicon
 
-FILLER_COST = 4.5
+FILLER_COST = 3.0
 """Charged for each phone of speech outside the grammar; higher lets more of it be bent into one."""
+
+FILLER_WORD_COST = 5.0
+"""Charged for each run of such phones. Long phrases cost more words than the filler cost phones,
+short ones fewer; a price for a run lets short calls through and keeps long speech out."""
 
 
 def automata(
@@ -26,7 +30,7 @@ def decoding_graphs(
     heard: Mapping[str, Automaton], lexicon: Lexicon, filler_cost: float | None = FILLER_COST
 ) -> Mapping[str, DecodingGraph]:
     """A strict decoding graph for each rule."""
-    options = GraphOptions(filler_cost=filler_cost)
+    options = GraphOptions(filler_cost=filler_cost, filler_word_cost=FILLER_WORD_COST)
     return {
         rule: build_graph(
             WordAutomaton(automaton.start, {automaton.final: 0.0}, automaton.arcs),

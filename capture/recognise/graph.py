@@ -41,12 +41,14 @@ class GraphOptions:
     """Costs, as -ln(probability), that the grammar does not know.
 
     `silence_cost` is charged for each pause. `filler_cost` is charged for each phone of the
-    filler; None leaves the filler out. `empty_cost` is charged for an utterance without words.
+    filler; None leaves the filler out. `filler_word_cost` is charged once for each run of them.
+    `empty_cost` is charged for an utterance without words.
     """
 
     silence_cost: float = math.log(2.0)
     filler_cost: float | None = None
     empty_cost: float = 0.0
+    filler_word_cost: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,4 +210,5 @@ class _Expansion:
             self.finals[state] = 0.0
         for source in sources:
             output = self.numbers[UNKNOWN] if first else EPSILON
-            self.arc(source, forward_id(number), output, cost, state)
+            entry = self.options.filler_word_cost if first else 0.0
+            self.arc(source, forward_id(number), output, cost + entry, state)

@@ -21,6 +21,9 @@ LIST_LENGTH = 20
 
 MOST_RIVALS = 5
 
+_FRAME_S = 0.03
+"""The decoder's step: nothing it hears is shorter."""
+
 # C++ writes infinities that JSON does not know; such a phrase has no alignment.
 _NOT_A_NUMBER = re.compile(r"(:\s*)-?(?:inf|nan)\b")
 
@@ -80,7 +83,9 @@ def heard_from_nbest(document: str, offset_s: float = 0.0) -> Heard | None:
     )
     rivals = tuple(Alternative(words, shares[words]) for words in ranked[1 : 1 + MOST_RIVALS])
     confidence = min(1.0, shares[ranked[0]])
-    return Heard(words, confidence, rivals, words[0].start_s, words[-1].end_s)
+    start_s, end_s = words[0].start_s, words[-1].end_s
+    per_s = winner.score / max(end_s - start_s, _FRAME_S)
+    return Heard(words, confidence, rivals, start_s, end_s, per_s)
 
 
 def _spans(result: list[dict[str, object]]) -> tuple[_Span, ...]:

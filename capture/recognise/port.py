@@ -40,6 +40,8 @@ class Heard:
 
     `confidence` is the probability of the whole phrase, 0 to 1; `alternatives` are its rivals,
     best first, without the winner. Times are seconds of audio fed since the recogniser began.
+    `score_per_s` is the winner's score in the decoder for each second of it, on the decoder's own
+    open scale: higher fits the sound better. None where the recogniser has no such score.
     """
 
     words: tuple[Word, ...]
@@ -47,6 +49,7 @@ class Heard:
     alternatives: tuple[Alternative, ...]
     start_s: float
     end_s: float
+    score_per_s: float | None = None
 
     @property
     def text(self) -> str:
