@@ -7,30 +7,32 @@ the present question was there is not taken for an answer to it.
 
 import queue
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from typing import Protocol
 
+from capture.dwell import Dwell
 from capture.errors import CaptureError
 from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
-from capture.language.intents import Confirm, Correct, Intent, NotUnderstood, Reading
+from capture.inputs import (
+    Ear,
+    Input,
+    KeyStruck,
+    Line,
+    NoEar,
+    Trouble,
+    Understand,
+    Watcher,
+    Wording,
+)
+from capture.language.intents import Confirm, Correct, NotUnderstood, Reading
 from capture.recognise.port import Heard
 from capture.road import Road
 from capture.screen.keymap import Action, Bindings
 from capture.screen.keypad import Entry, Pressed, press
 from capture.screen.view import Standing
-from capture.sound.cues import Cue, cue_of
+from capture.shown import Shown, cue_for, standing_of
+from capture.sound.cues import Cue
 from capture.sound.source import MicState
 from capture.sound.voice import Voice
-from capture.visit.announcement import (
-    Announcement,
-    Dropped,
-    ReadBack,
-    ReadBackTape,
-    Refused,
-    Saved,
-    SavedTape,
-    SayAgain,
-)
+from capture.visit.announcement import Announcement
 from capture.visit.call import Call
 from capture.visit.course import question
 from capture.visit.entry import Source
@@ -45,118 +47,8 @@ BOUNCE_S = 0.15
 TALK_S = 8.0
 """Push to talk listens for one call, at most so long. Terminals do not tell of a key let go."""
 
-DWELL_S = 2.0
-"""The jaws compress the fold for so long before the dial is read (common practice, no source)."""
-
-DWELL_EARLY_S, DWELL_LATE_S = 1.0, 4.0
-DWELL_FORGOTTEN_S = 20.0
 LEAVE_S = 4.0
 """The second stroke that leaves must come within this."""
-
-_KEPT_EVENTS = 40
-
-
-@dataclass(frozen=True, slots=True)
-class KeyStruck:
-    """A key, and how many spoken calls had been taken when it was struck."""
-
-    key: str
-    seen: int
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """A typed line: a value, a key by its name, a phrase such as "go to thigh", or nothing."""
-
-    text: str
-    seen: int
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    """Something of the machine's that does not work; the visit goes on."""
-
-    error: CaptureError
-
-
-Input = KeyStruck | Line | Trouble | Spoken | MicrophoneIs | EarIs
-
-
-class Ear(Protocol):
-    """What the session tells its hearing."""
-
-    def tell(self, order: Order) -> None:
-        """Listen for this from now on."""
-        ...
-
-    def now_s(self) -> float:
-        """The clock that orders go by."""
-        ...
-
-
-class NoEar:
-    """No hearing at all: a keypad session."""
-
-    def tell(self, order: Order) -> None:
-        """Nothing."""
-
-    def now_s(self) -> float:
-        """Any time will do."""
-        return 0.0
-
-
-class Watcher(Protocol):
-    """Who wants to hear of each event as it comes, such as the line mode."""
-
-    def heard(self, call: Call) -> None:
-        """A call came in."""
-        ...
-
-    def ignored(self, heard: Heard) -> None:
-        """Speech of which nothing was taken."""
-        ...
-
-    def said(self, announcement: Announcement, visit: Visit) -> None:
-        """The program announces this."""
-        ...
-
-    def noticed(self, text: str) -> None:
-        """Something about keys, sound or store."""
-        ...
-
-
-class Wording(Protocol):
-    """Announcements in words."""
-
-    def say(self, announcement: Announcement) -> str:
-        """The announcement in words."""
-        ...
-
-
-@dataclass(slots=True)
-class Shown:
-    """What the screen shows beside the visit. Only the session's thread changes it."""
-
-    standing: Standing = Standing.ASKED
-    about: Announcement | None = None
-    """The announcement that the standing is about."""
-    lines: list[str] = field(default_factory=list)
-    """What the last step said, in words."""
-    heard: str = ""
-    notice: str = ""
-    entry: Entry = field(default_factory=Entry)
-    events: list[str] = field(default_factory=list)
-    microphone: MicrophoneIs | None = None
-    recogniser: str = ""
-    ear_trouble: CaptureError | None = None
-    muted: bool = False
-    help: bool = False
-    leaving: bool = False
-    dwell_since_s: float | None = None
-
-
-Understand = Callable[[str, str], Intent | NotUnderstood]
-"""What a typed phrase means under a listening rule."""
 
 
 class Session:
@@ -200,7 +92,7 @@ class Session:
         self._stepped_at_s = -TALK_S
         self._talk_until_s: float | None = None
         self._leave_before_s = 0.0
-        self._toned = False
+        self._dwell = Dwell()
         self._struck: list[str] = []
         self._said: list[Announcement] = []
         self._called: Call | None = None
@@ -269,13 +161,10 @@ class Session:
     def tick(self) -> None:
         """Do what the time asks for: the dwell tone, the end of push to talk."""
         now_s = self._clock_s()
-        since_s = self.shown.dwell_since_s
-        if since_s is not None:
-            if now_s - since_s >= DWELL_S and not self._toned:
-                self._toned = True
-                self.voice.sound(Cue.DWELL)
-            if now_s - since_s > DWELL_FORGOTTEN_S:
-                self.shown.dwell_since_s = None
+        if self._dwell.tone_due(now_s):
+            self._dwell = self._dwell.sounded()
+            self.voice.sound(Cue.DWELL)
+        self._dwell = self._dwell.at(now_s)
         if self._talk_until_s is not None and now_s >= self._talk_until_s:
             self._talk_until_s = None
             self._listen()
@@ -301,7 +190,7 @@ class Session:
         sure = "" if call.confidence is None else f" ({call.confidence:.0%})"
         came = "heard" if call.source is Source.VOICE else "keyed"
         self.shown.heard = f"{came}: {call.words}{sure}"
-        self._note(self.shown.heard)
+        self.shown.note(self.shown.heard)
         if self._watcher is not None:
             self._watcher.heard(call)
 
@@ -314,7 +203,7 @@ class Session:
     def said(self, announcement: Announcement, visit: Visit) -> None:
         """Collect what one step says; it is spoken as one."""
         self._said.append(announcement)
-        self._note(self._wording.say(announcement))
+        self.shown.note(self._wording.say(announcement))
         if self._watcher is not None:
             self._watcher.said(announcement, visit)
 
@@ -442,7 +331,7 @@ class Session:
                 else:
                     self._notice("It listens all the time. Start with --push-to-talk for this key.")
             case Action.DWELL:
-                self.shown.dwell_since_s, self._toned = now_s, False
+                self._dwell = Dwell(now_s)
             case Action.QUIT:
                 if self.visit.signed_at is not None or self.shown.leaving:
                     self.over = True
@@ -475,13 +364,13 @@ class Session:
         shown.lines = [self._wording.say(each) for each in self._said]
         asked = question(self.visit)
         news = [each for each in self._said if each != asked] or [asked]
-        shown.standing, shown.about = _standing(asked, news[0])
+        shown.standing, shown.about = standing_of(asked, news[0])
         self._stepped_at_s = self._clock_s()
         if self.push_to_talk:
             self._talk_until_s = None
         if self._said:
             self.voice.say(
-                " ".join(shown.lines), _cue(self._said), Cue.LISTENING if self.listens else None
+                " ".join(shown.lines), cue_for(self._said), Cue.LISTENING if self.listens else None
             )
         self._listen()
         try:
@@ -495,51 +384,15 @@ class Session:
         self.ear.tell(Order(self._epoch, rule, self.ear.now_s()))
 
     def _mark_dwell(self, intent: object, began_at_s: float | None) -> None:
-        since_s = self.shown.dwell_since_s
-        if since_s is None or not isinstance(intent, Reading | Correct):
+        if not isinstance(intent, Reading | Correct):
             return
-        took_s = (self._clock_s() if began_at_s is None else began_at_s) - since_s
-        self.shown.dwell_since_s = None
-        mark = ""
-        if took_s < DWELL_EARLY_S:
-            mark = ", too soon"
-        elif took_s > DWELL_LATE_S:
-            mark = ", late"
-        self._notice(f"Called {took_s:.1f} s after the jaws were on{mark}.")
+        told = self._dwell.told(self._clock_s() if began_at_s is None else began_at_s)
+        self._dwell = Dwell()
+        if told is not None:
+            self._notice(told)
 
     def _notice(self, text: str) -> None:
         self.shown.notice = text
-        self._note(text)
+        self.shown.note(text)
         if self._watcher is not None:
             self._watcher.noticed(text)
-
-    def _note(self, text: str) -> None:
-        self.shown.events.append(text)
-        del self.shown.events[:-_KEPT_EVENTS]
-
-
-def _standing(asked: Announcement, news: Announcement) -> tuple[Standing, Announcement]:
-    """The state of the last reading, from the question and from what was said before it."""
-    match asked:
-        case ReadBack(doubts=doubts) if doubts:
-            return Standing.DOUBTFUL, asked
-        case ReadBack() | ReadBackTape():
-            return Standing.CONFIRM, asked
-    match news:
-        case Saved() | SavedTape():
-            return Standing.SAVED, news
-        case Refused() | SayAgain():
-            return Standing.NOT_TAKEN, news
-        case Dropped():
-            return Standing.NOT_SAVED, news
-        case _:
-            return Standing.ASKED, news
-
-
-def _cue(said: list[Announcement]) -> Cue:
-    """One tone for a whole step: what went wrong, else what waits, else what was saved."""
-    cues = [cue_of(each) for each in said]
-    for cue in (Cue.ERROR, Cue.DOUBT, Cue.CONFIRM, Cue.SAVED, Cue.NEXT):
-        if cue in cues:
-            return cue
-    return Cue.TELL

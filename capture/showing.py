@@ -9,7 +9,8 @@ from capture.screen.keymap import Action, help_lines, key_title
 from capture.screen.keypad import menu_lines
 from capture.screen.plain import progress
 from capture.screen.view import SoundView, Standing, TableRow, View
-from capture.session import Session, Shown
+from capture.session import Session
+from capture.shown import Shown
 from capture.sound.source import MicState
 from capture.units import TapeLength, millimetres
 from capture.visit.announcement import (
@@ -210,8 +211,8 @@ def _sound_state(session: Session, meter: Meter | None) -> str:
     words = {
         None: "STARTING",
         MicState.STARTING: "STARTING",
-        MicState.SILENT: "MICROPHONE SILENT",
-        MicState.DEAF: "NO MICROPHONE",
+        MicState.SILENT: "KEYPAD ONLY: MICROPHONE SILENT",
+        MicState.DEAF: "KEYPAD ONLY: NO MICROPHONE",
         MicState.ENDED: "RECORDING OVER",
         MicState.CLOSED: "CLOSED",
     }

@@ -14,6 +14,7 @@ ROOT = Path(capture.__file__).parent
 
 PURE = (
     "errors",
+    "dwell",
     "findings",
     "units",
     "road",
@@ -60,7 +61,8 @@ WITH_A_WORLD = {
 """Modules of the standard library that reach outside, or give another answer each time."""
 
 COMPOSERS = (
-    "wiring", "check", "demo", "listen", "hearing", "session", "showing", "measure", "cli",
+    "wiring", "check", "demo", "listen", "hearing", "inputs", "shown",
+    "session", "showing", "begin", "company", "measure", "cli",
     "__main__", "transfer", "reporting", "clients", "merge",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""

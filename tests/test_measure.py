@@ -14,18 +14,10 @@ import numpy as np
 import pytest
 import soundfile
 
+from capture.begin import Opened, Wish, open_visit
+from capture.company import Company, Sound, assemble, examples, run_lines
 from capture.errors import MisuseError
-from capture.measure import (
-    Company,
-    Opened,
-    Sound,
-    Wish,
-    assemble,
-    examples,
-    open_visit,
-    read_bindings,
-    run_lines,
-)
+from capture.measure import read_bindings
 from capture.pack import Pack
 from capture.resources import data_folder
 from capture.screen.keymap import USUAL, Action, KeysError

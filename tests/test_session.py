@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
+from capture.dwell import TONE_AFTER_S
 from capture.errors import CaptureError
 from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
 from capture.language.grammar import LISTENING, Grammar, understand
@@ -12,7 +13,7 @@ from capture.recognise.scripted import spoken
 from capture.road import Road
 from capture.screen.keymap import USUAL
 from capture.screen.view import Standing
-from capture.session import BOUNCE_S, DWELL_S, TALK_S, TOGETHER_S, Session
+from capture.session import BOUNCE_S, TALK_S, TOGETHER_S, Session
 from capture.sound.cues import Cue
 from capture.sound.errors import MicrophoneError
 from capture.sound.source import MicState
@@ -299,7 +300,7 @@ def test_the_dwell_cue_marks_a_call_out_of_time(room: Room, waited_s: float, mar
     """A tone after two seconds; a call sooner than one or later than four is marked."""
     room.measuring().keys("d")
     began_s = room.now_s
-    room.now_s += DWELL_S
+    room.now_s += TONE_AFTER_S
     room.session.tick()
     room.session.tick()
     assert room.voice.tones == [Cue.DWELL]

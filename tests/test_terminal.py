@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from capture.measure import Wish, open_visit
+from capture.begin import Wish, open_visit
 from capture.screen import blocks
 from capture.store import open_store
 from capture.visit.state import Visit

@@ -5,6 +5,7 @@ Handlers and callbacks only queue or draw. What the keys and the sound lead to h
 """
 
 import asyncio
+import errno
 import os
 import signal
 from contextlib import suppress
@@ -54,6 +55,10 @@ _NOT_KEYS = {
     Keys.ScrollDown,
     Keys.Ignore,
 }
+
+
+_TERMINAL_GONE = {errno.EIO, errno.EPIPE, errno.EBADF}
+"""What writing to a terminal gives whose window was closed."""
 
 
 class Stage(Protocol):
@@ -114,8 +119,13 @@ class Screen:
 
     def run(self) -> None:
         """Show the stage until it is over or the terminal goes away."""
-        with suppress(EOFError, BrokenPipeError):
+        try:
             self.app.run(pre_run=self._begin, set_exception_handler=False)
+        except EOFError:
+            pass
+        except OSError as error:
+            if error.errno not in _TERMINAL_GONE:
+                raise
 
     def wake(self) -> None:
         """Something was queued. May be called from any thread, before and after the run."""

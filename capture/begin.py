@@ -1,0 +1,112 @@
+"""Opening a visit: taking an unfinished one up again, or beginning one."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from capture import __version__
+from capture.composition.forms import Sex
+from capture.errors import MisuseError
+from capture.protocol.caliper import Caliper
+from capture.protocol.protocol import PROTOCOLS
+from capture.store import Store
+from capture.store.rows import Assessor, Client, VisitRow
+from capture.visit.replay import replay
+from capture.visit.state import Plan, Visit
+
+USUAL_STEP_MM, USUAL_OPENING_MM = 0.2, 80.0
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What the command line asks for."""
+
+    client: str
+    assessor: str
+    sex: str | None = None
+    age_years: int | None = None
+    birth_date: str | None = None
+    protocol: str | None = None
+    caliper_step_mm: float = USUAL_STEP_MM
+    caliper_opening_mm: float = USUAL_OPENING_MM
+    new: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A visit that was begun, or taken up again where it was left."""
+
+    row: VisitRow
+    visit: Visit
+    resumed: bool
+
+
+def open_visit(store: Store, wish: Wish, today: date, at: str) -> Opened:
+    """Take up the client's unfinished visit, or begin one.
+
+    `today` gives the age from a birth date. Raises MisuseError for what is missing or wrong,
+    StoreError and ReplayError for a store that cannot be used.
+    """
+    client = store.find_client(wish.client)
+    if client is not None and not wish.new:
+        for row in store.open_visits():
+            if row.client.id == client.id:
+                plan = Plan.from_plain(row.plan)
+                return Opened(row, replay(plan, store.entries(row.id)), True)
+    plan = _plan(wish, client, today)
+    if client is None:
+        client = store.add_client(
+            wish.client, sex=plan.sex.value, at=at, birth_date=wish.birth_date
+        )
+    assessor: Assessor = store.find_assessor(wish.assessor) or store.add_assessor(
+        wish.assessor, at=at
+    )
+    row = store.begin_visit(
+        client.id, assessor.id, at=at, plan=plan.to_plain(), program_version=__version__
+    )
+    return Opened(row, Visit(plan), False)
+
+
+def _plan(wish: Wish, client: Client | None, today: date) -> Plan:
+    protocols = list(PROTOCOLS)
+    name = wish.protocol or protocols[0]
+    if name not in PROTOCOLS:
+        raise MisuseError(f"There is no protocol '{name}'.", f"Choose of: {', '.join(protocols)}.")
+    sex = wish.sex or (None if client is None else client.sex)
+    if sex is None:
+        raise MisuseError("The client is new.", "Add --sex female or --sex male.")
+    if client is not None and sex != client.sex:
+        raise MisuseError(
+            f"The store has this client as {client.sex}.", "Leave --sex out, or mend the store."
+        )
+    step, opening = _tenths(wish.caliper_step_mm, "step"), _tenths(wish.caliper_opening_mm, "open")
+    return Plan(
+        PROTOCOLS[name],
+        Caliper(f"caliper in steps of {step / 10:g} mm to {opening / 10:g} mm", step, opening),
+        Sex(sex),
+        _age_years(wish, client, today),
+    )
+
+
+def _tenths(length_mm: float, what: str) -> int:
+    tenths = round(length_mm * 10)
+    if not 1 <= tenths <= 999 or abs(tenths - length_mm * 10) > 1e-6:
+        name = "--caliper-step" if what == "step" else "--caliper-opening"
+        raise MisuseError(f"{name} {length_mm:g} is no such length.", "Give tenths of a mm: 0.2.")
+    return tenths
+
+
+def _age_years(wish: Wish, client: Client | None, today: date) -> int:
+    born = wish.birth_date or (None if client is None else client.birth_date)
+    if wish.age_years is not None:
+        age = wish.age_years
+    elif born is not None:
+        try:
+            day = date.fromisoformat(born)
+        except ValueError as error:
+            raise MisuseError(f"'{born}' is no date.", "Write it as 1985-03-31.") from error
+        age = today.year - day.year - ((today.month, today.day) < (day.month, day.day))
+    else:
+        raise MisuseError("The client's age is not known.", "Add --age or --birth-date.")
+    if not 5 <= age <= 110:
+        raise MisuseError(f"An age of {age} years cannot be.", "Check --age or --birth-date.")
+    return age
