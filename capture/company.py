@@ -70,6 +70,8 @@ class Company:
     hearing: Hearing | None
     bindings: Bindings
     may_say: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    phrases: threading.Thread = field(default_factory=threading.Thread)
+    """Fills `may_say`."""
 
     # The screen's stage.
 
@@ -193,9 +195,10 @@ def assemble(
     company = Company(session, opened, hearing, bindings)
     listed = [site.id for site in protocol.sites]
     # Making every sentence of the grammar takes seconds; the screen does not wait for it.
-    threading.Thread(
+    company.phrases = threading.Thread(
         target=lambda: company.may_say.update(examples(pack.grammar, listed)), daemon=True
-    ).start()
+    )
+    company.phrases.start()
     return company
 
 

@@ -7,6 +7,7 @@ from capture.composition.checks import summary_markdown_lines
 from capture.pack import open_pack
 from capture.protocol.protocol import SEVEN_SITES
 from capture.resources import data_folder
+from capture.screen.keymap import markdown_lines as key_table
 from capture.wording.help import phrase_lines
 
 ROOT = Path(__file__).parent.parent
@@ -17,7 +18,10 @@ def generated() -> dict[str, dict[str, str]]:
     grammar = open_pack(data_folder("grammars") / "en").grammar
     phrases = phrase_lines(grammar, [site.id for site in SEVEN_SITES.sites])
     return {
-        "README.md": {"phrases": "\n".join(("```", *phrases, "```"))},
+        "README.md": {
+            "keys": "\n".join(key_table()),
+            "phrases": "\n".join(("```", *phrases, "```")),
+        },
         "DEVELOPERS.md": {"checks": "\n".join(summary_markdown_lines())},
     }
 

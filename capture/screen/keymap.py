@@ -61,9 +61,7 @@ KEY_TABLE = (
     KeyLine(Action.PREVIOUS, ("b",), "the site before that is still open", "go to chest"),
     KeyLine(Action.PAUSE, ("p",), "pause, and go on again", "pause, resume"),
     KeyLine(Action.SIGN_OFF, ("o",), "sign the visit off when all is measured", "sign off"),
-    KeyLine(
-        Action.WORDS, (":",), "any other call, typed in words, then Enter", "as listed under Say"
-    ),
+    KeyLine(Action.WORDS, (":",), "any other call of the list, in words, then Enter"),
     KeyLine(Action.TALK, ("t",), "push to talk: listen for one call"),
     KeyLine(Action.MUTE, ("m",), "keypad only, and listen again"),
     KeyLine(Action.DWELL, ("d",), "the jaws are on: a soft tone after two seconds"),

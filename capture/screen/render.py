@@ -51,6 +51,7 @@ SMALL_COLUMNS, SMALL_ROWS = 72, 22
 
 ROOMY_COLUMNS, ROOMY_ROWS = 112, 36
 _LEGEND = "value: mean of two, median of three; +- spread"
+_SAY_ROWS = 3
 _QUIETEST_DBFS, _METER_COLUMNS = -60.0, 12
 
 
@@ -251,7 +252,9 @@ def _middle(view: View, width: int, room: int) -> list[Line]:
 
 
 def _foot(view: View, width: int) -> list[Line]:
-    say = _wrapped([f"Say: {'; '.join(view.may_say)}"], width - 2, 3) if view.may_say else []
+    say = _wrapped([f"Say: {'; '.join(view.may_say)}"], width - 6, 4) if view.may_say else []
+    if len(say) > _SAY_ROWS:
+        say = [*say[: _SAY_ROWS - 1], f"{say[_SAY_ROWS - 1]} ..."]
     lines = [_text(f" {line}", DIM) for line in say]
     lines.append(_text(f" {view.keys}", DIM))
     lines.append(_meter(view, width))
