@@ -1,5 +1,6 @@
 """From a session to what its screen shows. Pure, but for the session that it looks at."""
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -25,7 +26,7 @@ from capture.visit.announcement import (
     Signed,
     Stopped,
 )
-from capture.visit.course import next_target, outstanding, question
+from capture.visit.course import next_target, question
 from capture.visit.state import Target, Visit
 
 ORDINALS = ("first", "second", "third", "fourth", "fifth")
@@ -84,8 +85,8 @@ def _headline(asked: Announcement, visit: Visit) -> str:
     site = getattr(told, "site", None)
     if site is not None:
         return next((each.title for each in visit.plan.protocol.sites if each.id == site), site)
-    named = getattr(told, "permission", None)
-    return str(named or type(told).__name__).replace("_", " ")
+    kind = re.sub("(?<=[a-z])(?=[A-Z])", " ", type(told).__name__).removeprefix("Ask ")
+    return str(getattr(told, "permission", None) or kind).replace("_", " ")
 
 
 def _about(asked: Announcement, visit: Visit) -> str:
@@ -152,15 +153,15 @@ def _row(site_id: str, visit: Visit) -> TableRow:
             cells.append("skip" if visit.is_skipped(target) else "-")
     trials = visit.trials(site_id)
     settled = settle(trials) if trials else None
-    left = any(target.site == site_id for target in outstanding(visit))
-    needs_third = third_due and left and len(trials) == protocol.circuits
+    third = Target(site_id, protocol.circuits + 1)
+    needs_third = third_due and len(trials) == protocol.circuits and not visit.is_skipped(third)
     return TableRow(
         site=protocol.site(site_id).title,
         readings=tuple(cells),
         value=millimetres(shown_tenths(settled.value_tenths_mm)) if settled else "",
         how="" if settled is None or len(trials) < 2 else settled.how.value,
         spread=millimetres(settled.spread_tenths_mm) if settled and len(trials) > 1 else "",
-        open="third!" if needs_third else "",
+        open="needs a third" if needs_third else "",
         present=present is not None and present.site == site_id,
     )
 

@@ -49,11 +49,9 @@ class Shown:
 
 def standing_of(asked: Announcement, news: Announcement) -> tuple[Standing, Announcement]:
     """The state of the last reading, from the question and from what was said before it."""
-    match asked:
-        case ReadBack(doubts=doubts) if doubts:
-            return Standing.DOUBTFUL, asked
-        case ReadBack() | ReadBackTape():
-            return Standing.CONFIRM, asked
+    if isinstance(asked, ReadBack | ReadBackTape):
+        doubtful = bool(getattr(asked, "doubts", ()))
+        return (Standing.DOUBTFUL if doubtful else Standing.CONFIRM), asked
     match news:
         case Saved() | SavedTape():
             return Standing.SAVED, news

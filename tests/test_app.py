@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import pytest
 from prompt_toolkit.data_structures import Size as TerminalSize
@@ -206,17 +205,3 @@ def test_a_fault_is_not_swallowed(stage: Stage, keyboard: PipeInput) -> None:
     screen = Screen(stage, input=keyboard, output=Terminal())
     with pytest.raises(RuntimeError, match="broken"):
         screen.run()
-
-
-def test_only_the_screen_imports_the_terminal_library() -> None:
-    """Everything else can run without a terminal."""
-    root = Path(__file__).parent.parent / "capture"
-    users = [
-        path.name for path in root.rglob("*.py") if "prompt_toolkit import" in path.read_text()
-    ]
-    users += [
-        path.name
-        for path in root.rglob("*.py")
-        if "from prompt_toolkit." in path.read_text(encoding="utf-8")
-    ]
-    assert set(users) == {"app.py"}

@@ -51,7 +51,6 @@ SMALL_COLUMNS, SMALL_ROWS = 72, 22
 
 ROOMY_COLUMNS, ROOMY_ROWS = 112, 36
 _LEGEND = "value: mean of two, median of three; +- spread"
-_SAY_ROWS = 3
 _QUIETEST_DBFS, _METER_COLUMNS = -60.0, 12
 
 
@@ -100,10 +99,10 @@ def _usual(view: View, size: Size) -> list[Line]:
     lines.append(((STRONG, about), (DIM, legend)))
     table = _table(view, wide=False)
     left_width = width - max(len(row) for row, _ in table)
-    left = _drawn(view.value, left_width - 1, blocks.ROWS, BIG)
+    left = [*_drawn(view.value, left_width - 1, blocks.ROWS, BIG), ()]
     left += _state(view, left_width, 3)
     lines += _beside(left, table, left_width)
-    foot = _foot(view, width)
+    foot = _foot(view, width, 2)
     room = size.rows - len(lines) - len(foot)
     return [*lines, *_middle(view, width, room), *foot]
 
@@ -118,7 +117,7 @@ def _roomy(view: View, size: Size) -> list[Line]:
     left = _drawn(view.value, left_width - 1, 2 * blocks.ROWS, BIG)
     lines += _beside(left, table, left_width)
     lines += [(), *_state(view, width, blocks.ROWS)]
-    foot = _foot(view, width)
+    foot = _foot(view, width, 3)
     room = size.rows - len(lines) - len(foot)
     middle = _middle(view, width, room)
     words = sum(1 for line in middle if line)
@@ -251,10 +250,10 @@ def _middle(view: View, width: int, room: int) -> list[Line]:
     return [*lines, *[()] * (room - len(lines))]
 
 
-def _foot(view: View, width: int) -> list[Line]:
+def _foot(view: View, width: int, say_rows: int) -> list[Line]:
     say = _wrapped([f"Say: {'; '.join(view.may_say)}"], width - 6, 4) if view.may_say else []
-    if len(say) > _SAY_ROWS:
-        say = [*say[: _SAY_ROWS - 1], f"{say[_SAY_ROWS - 1]} ..."]
+    if len(say) > say_rows:
+        say = [*say[: say_rows - 1], f"{say[say_rows - 1]} ..."]
     lines = [_text(f" {line}", DIM) for line in say]
     lines.append(_text(f" {view.keys}", DIM))
     lines.append(_meter(view, width))
