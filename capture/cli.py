@@ -19,6 +19,7 @@ from capture.errors import CaptureError, MisuseError
 from capture.measure import add_command as add_measure
 from capture.merge import add_command as add_merge
 from capture.reporting import add_command as add_report
+from capture.review import add_command as add_review
 from capture.tape import add_command as add_tape
 from capture.transfer import add_commands as add_transfer
 
@@ -92,6 +93,7 @@ def _parser() -> argparse.ArgumentParser:
     phrases.set_defaults(command=_phrases)
 
     add_compute(commands)
+    add_review(commands)
     add_transfer(commands)
     add_clients(commands)
     add_merge(commands)

@@ -33,7 +33,9 @@ PURE = (
     "recognise.nbest",
     "recognise.scripted",
     "report.amendments",
+    "report.attention",
     "report.body",
+    "report.day",
     "report.record",
     "report.results",
     "report.story",
@@ -64,6 +66,7 @@ COMPOSERS = (
     "wiring", "check", "demo", "listen", "hearing", "inputs", "shown",
     "session", "showing", "begin", "company", "measure", "cli",
     "__main__", "transfer", "reporting", "clients", "merge",
+    "review", "reviewing", "review_screen",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
 

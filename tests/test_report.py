@@ -1,6 +1,7 @@
 """The report says in plain words what the visit came to, and keeps everything for the file."""
 
 import re
+import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -135,6 +136,11 @@ def test_a_trend_has_error_bars_only_where_the_error_is_known() -> None:
     assert "(88.0 to 92.0)" in trend_svg("Sum", "mm", known)
     assert trend_svg("Sum", "mm", known).count("ci") > trend_svg("Sum", "mm", bare).count("ci")
     assert "(88.0" not in trend_svg("Sum", "mm", bare)
+
+
+def test_no_import_hook_stays_behind() -> None:
+    """Drawing a chart leaves the import system as it was: no warning at a later import."""
+    assert not [each for each in sys.meta_path if type(each).__module__ == "pygal"]
 
 
 def test_every_measured_bar_is_in_the_profile() -> None:

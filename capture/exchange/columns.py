@@ -43,6 +43,8 @@ COLUMNS = (
     Column(
         "doubts", "why it was asked about, with the other value in mm", "", "such as rival 50.0"
     ),
+    Column("cloth_mm", "one layer of the cloth it was taken through, else empty", "mm", "number"),
+    Column("net_mm", "the value less the cloth, else empty", "mm", "number"),
     Column("heard_at", "when it was heard", "ISO 8601 with offset", "time"),
     Column("changed_at", "when it came into its last state", "ISO 8601 with offset", "time"),
     Column("changed_entry", "number of the journal entry that did so", "", "whole number"),

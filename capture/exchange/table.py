@@ -90,12 +90,14 @@ def row_of(
         "circuit": str(reading.circuit),
         "value_mm": millimetres(reading.value_tenths_mm),
         "state": reading.state,
-        "counts_mm": "" if counts is None else millimetres(counts),
+        "counts_mm": _tenths(counts),
         "source": reading.source,
         "words": reading.words,
         "confidence": "" if reading.confidence is None else repr(reading.confidence),
         "alternatives": to_json(list(reading.alternatives)) if reading.alternatives else "",
         "doubts": "; ".join(_doubt(kind, other) for kind, other in reading.doubts),
+        "cloth_mm": _tenths(reading.cloth_tenths_mm),
+        "net_mm": _tenths(reading.net_tenths_mm),
         "heard_at": reading.heard_at,
         "changed_at": reading.changed_at,
         "changed_entry": str(reading.changed_entry),
@@ -122,6 +124,10 @@ def of_plan(plan: Mapping[str, Any]) -> Row:
 def to_json(value: object) -> str:
     """JSON in the form in which the store keeps it."""
     return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+
+
+def _tenths(value_tenths_mm: int | None) -> str:
+    return "" if value_tenths_mm is None else millimetres(value_tenths_mm)
 
 
 def _doubt(kind: str, other_tenths_mm: int | None) -> str:

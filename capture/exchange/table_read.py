@@ -175,13 +175,16 @@ class _Gathered:
             },
         }
         heard["facts"].extend(_doubts(row))
+        cloth = _cloth(row)
+        heard["facts"].extend(cloth)
         _shaped(heard, "entry")
         if changed != number:
             later = self._entry(visit_id, changed, row["changed_at"])
             later["readings"].append(state)
         elif row["changed_at"] != row["heard_at"]:
             raise _WrongError("changed_at is another than heard_at")
-        self._amendments(visit_id, number, row, _tenths(row, "value_mm"))
+        counts = cloth[0]["net_tenths_mm"] if cloth else _tenths(row, "value_mm")
+        self._amendments(visit_id, number, row, counts)
 
     def _amendments(self, visit_id: str, number: int, row: Row, taken_tenths_mm: int) -> None:
         found = _array(row, "amendments")
@@ -301,6 +304,19 @@ def _doubts(row: Row) -> Iterator[Mapping[str, Any]]:
             raise _WrongError("doubts are not written as they must be")
         tenths = int(other.replace(".", "")) if other else None
         yield {"kind": "doubt", "doubt": kind, "other_tenths_mm": tenths}
+
+
+def _cloth(row: Row) -> list[dict[str, Any]]:
+    if not row["cloth_mm"] and not row["net_mm"]:
+        return []
+    return [
+        {
+            "kind": "through_cloth",
+            "cloth_tenths_mm": _tenths(row, "cloth_mm"),
+            "net_tenths_mm": _tenths(row, "net_mm"),
+            "estimate": True,
+        }
+    ]
 
 
 def _object(row: Row, name: str) -> dict[str, Any]:

@@ -1,5 +1,6 @@
 """Charts as inline SVG by pygal, without its scripts and its comments."""
 
+import sys
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,6 +9,10 @@ from typing import Any
 
 import pygal
 from pygal.style import Style
+
+# pygal leaves a hook of an old kind in the import system, for plugins that we do not use; every
+# later import of a missing module would warn of it.
+sys.meta_path[:] = [each for each in sys.meta_path if type(each).__module__ != "pygal"]
 
 SVG = "http://www.w3.org/2000/svg"
 _STYLE = Style(

@@ -4,7 +4,7 @@ It is put together from the facts of the journal, without the machine: it can be
 version wrote it, and where only the readings came in from a table.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,7 +16,10 @@ LEFT = ("replaced", "dropped", "undone")
 
 @dataclass(frozen=True, slots=True)
 class ReadingRecord:
-    """One reading with all that is known of it; `doubts` are kinds with the other value."""
+    """One reading with all that is known of it; `doubts` are kinds with the other value.
+
+    Taken through cloth, `net_tenths_mm` is the value less the cloth; then that is what counts.
+    """
 
     number: int
     site: str
@@ -31,12 +34,15 @@ class ReadingRecord:
     heard_at: str
     changed_at: str
     changed_entry: int
+    cloth_tenths_mm: int | None = None
+    net_tenths_mm: int | None = None
     amendments: tuple[Amendment, ...] = ()
 
     @property
     def counts_tenths_mm(self) -> int | None:
         """The value that counts, amendments included; None if none does."""
-        return value_that_counts(self.value_tenths_mm, self.state == CONFIRMED, self.amendments)
+        taken = self.value_tenths_mm if self.net_tenths_mm is None else self.net_tenths_mm
+        return value_that_counts(taken, self.state == CONFIRMED, self.amendments)
 
     @property
     def is_forked(self) -> bool:
@@ -73,11 +79,26 @@ class VisitRecord:
     amendments: tuple[Amendment, ...]
     last_at: str
     other_facts: tuple[tuple[str, Mapping[str, Any]], ...] = ()
+    instead: Mapping[str, str] = field(default_factory=dict)
+    """What was settled on in the place of a permission."""
+    blanks: bool = False
+    """Whether the journal has entries of which only their number is known."""
 
     @property
     def sign_off(self) -> Amendment | None:
         """The sign-off by name, the first one where two stations signed."""
         return next((each for each in self.amendments if each["kind"] == "signed_off"), None)
+
+    @property
+    def from_table(self) -> bool:
+        """Whether only the readings came in, so that nothing else is known of the visit."""
+        return not self.permissions and not self.skips and not self.other_facts and self.blanks
+
+    @property
+    def through_cloth(self) -> tuple[str, ...]:
+        """The sites with a reading that counts and was taken through cloth."""
+        found = (each.site for each in self.readings if each.net_tenths_mm is not None)
+        return tuple(dict.fromkeys(found))
 
     @property
     def is_signed(self) -> bool:
@@ -113,6 +134,7 @@ class _Reader:
     skips: dict[tuple[str, int], str] = field(default_factory=dict)
     tapes: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     others: list[tuple[str, Mapping[str, Any]]] = field(default_factory=list)
+    instead: dict[str, str] = field(default_factory=dict)
     signed: tuple[str, int] | None = None
 
     def take(self, entry: Mapping[str, Any]) -> None:
@@ -139,6 +161,7 @@ class _Reader:
                     if each.get("kind") == "doubt"
                 ),
                 "heard_at": entry["at"],
+                **_cloth(entry["facts"]),
             }
         self.readings[number] |= {
             "state": fact["state"],
@@ -150,6 +173,12 @@ class _Reader:
         match fact:
             case {"kind": "permission", "permission": str(name), "granted": bool(granted)}:
                 self.permissions[name] = granted
+                self.instead.pop(name, None)
+            case {"kind": "withdrawn", "permission": str(name)}:
+                self.permissions[name] = False
+            case {"kind": "chosen", "permission": str(name), "option": option}:
+                self.permissions.pop(name, None)
+                self.instead[name] = str(option)
             case {"kind": "skipped", "site": str(site), "circuit": int(circuit), "reason": reason}:
                 self.skips[site, circuit] = str(reason)
             case {"kind": "tape_marked", "site": str(site)}:
@@ -172,6 +201,18 @@ class _Reader:
             last = [key for key in self.skips if key[0] == name]
             if last:
                 del self.skips[last[-1]]
+
+
+def _cloth(facts: Sequence[Mapping[str, Any]]) -> dict[str, int]:
+    for fact in facts:
+        match fact:
+            case {
+                "kind": "through_cloth",
+                "cloth_tenths_mm": int(cloth),
+                "net_tenths_mm": int(net),
+            }:
+                return {"cloth_tenths_mm": cloth, "net_tenths_mm": net}
+    return {}
 
 
 def record_of(visit: Mapping[str, Any]) -> VisitRecord:
@@ -203,4 +244,6 @@ def record_of(visit: Mapping[str, Any]) -> VisitRecord:
         amendments=amendments,
         last_at=visit["journal"][-1]["at"] if visit["journal"] else visit["started_at"],
         other_facts=tuple(reader.others),
+        instead=reader.instead,
+        blanks=any(each["source"] == "program" and not each["words"] for each in visit["journal"]),
     )

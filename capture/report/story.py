@@ -138,12 +138,19 @@ def method_lines(story: Story) -> tuple[str, ...]:
 def deviations(visit: VisitRecord) -> tuple[str, ...]:
     """What did not go by the protocol, or was changed afterwards."""
     found = []
-    missing = [name for name in PERMISSION_NAMES if name not in visit.permissions]
+    settled = {**visit.permissions, **visit.instead}
+    missing = [name for name in PERMISSION_NAMES if name not in settled]
     refused = [name for name, granted in visit.permissions.items() if not granted]
-    if missing:
+    if visit.from_table:
+        found.append("Only the readings are on record: they came from a table.")
+    elif missing:
         found.append(f"Permission not asked: {', '.join(missing)}.")
     if refused:
         found.append(f"Permission refused: {', '.join(refused)}.")
+    for name, option in visit.instead.items():
+        found.append(f"Instead of the permission {name}: {option.replace('_', ' ')}.")
+    if visit.through_cloth:
+        found.append(f"Taken through cloth: {', '.join(map(_name, visit.through_cloth))}.")
     for (site, circuit), reason in visit.skips.items():
         what = "tape" if circuit == 0 else f"circuit {circuit}"
         found.append(f"Skipped: {_name(site)}, {what} ({reason.replace('_', ' ')}).")

@@ -31,6 +31,54 @@ def counts(db: Database) -> list[dict[str, Any]]:
     )
 
 
+def day_rows(db: Database, date: str | None, unsigned: bool) -> list[dict[str, Any]]:
+    """The visits of a day (None: of all days), or those not signed off, the newest first.
+
+    Each row has `visit_id`, `started_at`, `client`, `assessor`, `signed_off`, and `last_id`, the
+    person's visit before this one.
+    """
+    where, given = [], []
+    if date is not None:
+        # Local days: the first ten letters are the assessor's own date, and they sort.
+        where.append("visits.started_at >= ? AND visits.started_at < ?")
+        given += [date, f"{date}~"]
+    if unsigned:
+        where.append("NOT signed_off")
+    rows = db.query(
+        f"{_DAY} WHERE {' AND '.join(where) or '1'} ORDER BY julianday(visits.started_at) DESC",
+        given,
+    )
+    found = list(rows)
+    for row in found:
+        last = db.execute(_LAST, {"id": row["visit_id"], "person": row["person"]}).fetchone()
+        row["last_id"] = None if last is None else last[0]
+    return found
+
+
+_SIGNED = """
+    (EXISTS (SELECT 1 FROM journal WHERE journal.visit_id = visits.id
+        AND instr(journal.facts, '"signed_off"') > 0)
+    OR EXISTS (SELECT 1 FROM amendments WHERE amendments.visit_id = visits.id
+        AND amendments.kind = 'signed_off'))
+"""
+_DAY = f"""
+    SELECT visits.id AS visit_id, visits.started_at, clients.id AS person,
+        clients.name AS client, assessors.name AS assessor, {_SIGNED} AS signed_off
+    FROM visits
+    LEFT JOIN people ON people.client_id = visits.client_id
+    JOIN clients ON clients.id = coalesce(people.person_id, visits.client_id)
+    JOIN assessors ON assessors.id = visits.assessor_id
+"""
+_LAST = """
+    SELECT earlier.id FROM visits AS earlier, visits AS present
+    WHERE present.id = :id AND earlier.id <> :id
+    AND (earlier.client_id = :person OR earlier.client_id IN
+        (SELECT client_id FROM people WHERE person_id = :person))
+    AND julianday(earlier.started_at) < julianday(present.started_at)
+    ORDER BY julianday(earlier.started_at) DESC LIMIT 1
+"""
+
+
 def before(db: Database, client_id: str, at: str, most: int) -> list[str]:
     """A person's visits up to a time, the newest first."""
     return _ids(

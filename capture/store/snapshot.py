@@ -4,7 +4,7 @@ This is what is exported, imported and merged: `people_of` first, then one objec
 """
 
 import json
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 from sqlite_utils import Database
@@ -132,3 +132,59 @@ def _entry(entry: Entry) -> dict[str, Any]:
             for each in entry.readings
         ],
     }
+
+
+_CHUNK = 400
+"""Visits read at once; SQLite takes 999 values in one statement everywhere."""
+
+
+def light_visits(db: Database, visit_ids: Sequence[str]) -> Iterator[dict[str, Any]]:
+    """Many visits as plain objects, in the order given, without intents and results."""
+    for start in range(0, len(visit_ids), _CHUNK):
+        wanted = list(visit_ids[start : start + _CHUNK])
+        marks = ", ".join("?" for _ in wanted)
+        heads = {
+            row["id"]: row
+            for row in db.query(f"SELECT * FROM visits WHERE id IN ({marks})", wanted)
+        }
+        facts: dict[tuple[str, int], list[dict[str, Any]]] = {}
+        for row in db.query(
+            f"SELECT * FROM reading_facts WHERE visit_id IN ({marks})"
+            " ORDER BY visit_id, sequence, position",
+            wanted,
+        ):
+            facts.setdefault((row["visit_id"], row["sequence"]), []).append(row)
+        journals: dict[str, list[dict[str, Any]]] = {}
+        for row in db.query(
+            f"SELECT * FROM journal WHERE visit_id IN ({marks}) ORDER BY visit_id, sequence",
+            wanted,
+        ):
+            journals.setdefault(row["visit_id"], []).append(
+                {
+                    **row,
+                    "alternatives": _parsed(row["alternatives"]),
+                    "facts": _parsed(row["facts"]),
+                    "readings": facts.get((row["visit_id"], row["sequence"]), []),
+                }
+            )
+        amended = {
+            row[0]
+            for row in db.execute(
+                f"SELECT DISTINCT visit_id FROM amendments WHERE visit_id IN ({marks})", wanted
+            )
+        }
+        for visit_id in wanted:
+            head = heads[visit_id]
+            yield {
+                **head,
+                "plan": json.loads(head["plan"]),
+                "journal": journals.get(visit_id, []),
+                "results": [],
+                "amendments": amendments_of(db, visit_id) if visit_id in amended else [],
+            }
+
+
+def _parsed(text: str) -> list[dict[str, Any]]:
+    """A JSON array; most are empty."""
+    found: list[dict[str, Any]] = [] if text == "[]" else json.loads(text)
+    return found

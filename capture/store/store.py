@@ -1,7 +1,7 @@
 """The store as the rest of the program uses it."""
 
 import os
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -176,6 +176,16 @@ class Store:
         """For each `person` the number of `visits` and the date of the `last`."""
         with told_plainly(self.path):
             return listing.counts(self.db)
+
+    def day_rows(self, date: str | None, *, unsigned: bool = False) -> list[dict[str, Any]]:
+        """The visits of a day or of all days; see `capture.store.listing.day_rows`."""
+        with told_plainly(self.path):
+            return listing.day_rows(self.db, date, unsigned)
+
+    def light_snapshots(self, visit_ids: Sequence[str]) -> list[dict[str, Any]]:
+        """Many visits at once as plain objects, without intents and results."""
+        with told_plainly(self.path):
+            return list(snapshot.light_visits(self.db, visit_ids))
 
     def visits_beginning(self, start: str) -> list[str]:
         """Identifiers of the visits whose identifier begins so."""

@@ -1,0 +1,134 @@
+"""What in a visit wants a second look, the gravest first.
+
+The limits are our own choice, no source, unless another constant is named.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import IntEnum
+
+from capture.composition.statistics import settle
+from capture.protocol.plausibility import UNSURE_BELOW
+from capture.report.record import LEFT, VisitRecord
+from capture.report.results import circuits_of, protocol_of, sites_of_record
+from capture.report.story import PERMISSION_NAMES
+
+SUDDEN_PERCENT = 20
+"""A fold that changed by more than this share since the last visit is looked at again."""
+SUDDEN_TENTHS_MM = 30
+"""And by more than this, in tenths of a mm: a thin fold changes by a fifth with one reading."""
+
+
+class Weight(IntEnum):
+    """How much a finding matters in the order of the day's list."""
+
+    SAY = 1
+    LOOK = 4
+    ASK = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing to look at, in words, with its weight."""
+
+    text: str
+    weight: Weight
+
+
+def findings(visit: VisitRecord, last: VisitRecord | None = None) -> tuple[Finding, ...]:
+    """What wants a look, the gravest first; `last` is the person's visit before this one."""
+    found = [
+        *_permissions(visit),
+        *_forks(visit),
+        *_outstanding(visit),
+        *_doubtful(visit),
+        *([] if last is None else _sudden(visit, last)),
+        *_mended(visit),
+    ]
+    return tuple(sorted(found, key=lambda each: -each.weight))
+
+
+def urgency(found: tuple[Finding, ...]) -> int:
+    """The sum of the weights: what the day's list is ordered by."""
+    return sum(each.weight for each in found)
+
+
+def _permissions(visit: VisitRecord) -> Iterator[Finding]:
+    settled = {**visit.permissions, **visit.instead}
+    missing = [name for name in PERMISSION_NAMES if name not in settled]
+    if missing and visit.readings and not visit.from_table:
+        yield Finding(f"permission not asked: {', '.join(missing)}", Weight.ASK)
+    refused = [name for name, granted in visit.permissions.items() if not granted]
+    if refused:
+        yield Finding(f"permission refused: {', '.join(refused)}", Weight.ASK)
+
+
+def _forks(visit: VisitRecord) -> Iterator[Finding]:
+    forked = [f"{_name(each.site)} {each.circuit}" for each in visit.readings if each.is_forked]
+    if forked:
+        yield Finding(f"amended in two ways: {', '.join(forked)}", Weight.ASK)
+
+
+def _outstanding(visit: VisitRecord) -> Iterator[Finding]:
+    protocol, circuits = protocol_of(visit), circuits_of(visit)
+    thirds, short = [], []
+    skipped = {site for site, circuit in visit.skips if circuit}
+    for site in sites_of_record(visit):
+        trials = visit.trials(site)
+        if protocol is not None and protocol.third_due(trials):
+            thirds.append(_name(site))
+        if len(trials) < circuits and site not in skipped:
+            short.append(_name(site))
+    if thirds:
+        yield Finding(f"third outstanding: {', '.join(thirds)}", Weight.ASK)
+    if short:
+        yield Finding(f"not all readings: {', '.join(short)}", Weight.LOOK)
+    if visit.skips:
+        told = ", ".join(
+            f"{_name(site)} ({reason.replace('_', ' ')})"
+            for (site, _), reason in visit.skips.items()
+        )
+        yield Finding(f"skipped: {told}", Weight.LOOK)
+    if visit.through_cloth:
+        yield Finding(f"through cloth: {', '.join(map(_name, visit.through_cloth))}", Weight.LOOK)
+
+
+def _doubtful(visit: VisitRecord) -> Iterator[Finding]:
+    counted = [each for each in visit.readings if each.counts_tenths_mm is not None]
+    doubted = [each for each in counted if each.doubts and not each.amendments]
+    if doubted:
+        told = ", ".join(f"{_name(each.site)} {each.circuit}" for each in doubted)
+        yield Finding(f"doubtful: {told}", Weight.LOOK)
+    unsure = [
+        each for each in counted if each.confidence is not None and each.confidence < UNSURE_BELOW
+    ]
+    if unsure:
+        lowest = min(each.confidence or 0.0 for each in unsure)
+        yield Finding(f"low confidence: {len(unsure)}, down to {lowest * 100:.0f} %", Weight.SAY)
+
+
+def _sudden(visit: VisitRecord, last: VisitRecord) -> Iterator[Finding]:
+    told = []
+    for site in sites_of_record(visit):
+        now, then = visit.trials(site), last.trials(site)
+        if not now or not then:
+            continue
+        before = settle(then).value_mm
+        change = settle(now).value_mm - before
+        if abs(change) > max(before * SUDDEN_PERCENT / 100, SUDDEN_TENTHS_MM / 10):
+            told.append(f"{_name(site)} {change:+.1f} mm".replace("-", "−"))
+    if told:
+        yield Finding(f"changed since {last.started_at[:10]}: {', '.join(told)}", Weight.LOOK)
+
+
+def _mended(visit: VisitRecord) -> Iterator[Finding]:
+    count = sum(each.state in LEFT for each in visit.readings)
+    if count:
+        yield Finding(f"corrections: {count}", Weight.SAY)
+    late = [each for each in visit.amendments if each["after_sign_off"]]
+    if late:
+        yield Finding(f"amended after sign-off: {len(late)}", Weight.LOOK)
+
+
+def _name(site: str) -> str:
+    return site.replace("_", " ")

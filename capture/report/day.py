@@ -1,0 +1,163 @@
+"""The day's list and one visit as plain lines, for a reviewer."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from capture.composition.statistics import settle
+from capture.report.amendments import Amendment
+from capture.report.attention import Finding, urgency
+from capture.report.record import ReadingRecord, VisitRecord
+from capture.report.results import circuits_of, result_of, sites_of_record
+from capture.units import millimetres
+
+
+@dataclass(frozen=True, slots=True)
+class DayRow:
+    """One visit in the list, with what wants a look."""
+
+    visit_id: str
+    started_at: str
+    client: str
+    assessor: str
+    signed: bool
+    findings: tuple[Finding, ...]
+
+    @property
+    def told(self) -> str:
+        """The findings in words."""
+        return "; ".join(each.text for each in self.findings)
+
+
+def ordered(rows: Sequence[DayRow]) -> list[DayRow]:
+    """What needs attention first; among equals those not signed off, then by time."""
+    return sorted(
+        rows, key=lambda row: (-urgency(row.findings), row.signed, row.started_at, row.visit_id)
+    )
+
+
+def matching(rows: Sequence[DayRow], text: str) -> list[DayRow]:
+    """The rows that hold every word of a text: names, date, identifier, findings, "unsigned"."""
+    words = text.casefold().split()
+    found = []
+    for row in rows:
+        state = "signed" if row.signed else "unsigned"
+        held = f"{row.client} {row.assessor} {row.started_at} {row.visit_id} {row.told}"
+        # "signed" is part of "unsigned": a state is compared as a whole word.
+        if all(word == state or word in shown(held).casefold() for word in words):
+            found.append(row)
+    return found
+
+
+def day_lines(rows: Sequence[DayRow], width: int = 1000) -> list[str]:
+    """One line a visit, numbered from 1."""
+    lines = []
+    for number, row in enumerate(rows, 1):
+        state = "signed" if row.signed else "OPEN"
+        head = f"{number:>4}  {row.started_at[:10]} {row.started_at[11:16]}  {state:<6}  "
+        names = f"{shown(row.client)[:24]:<24}  "
+        told = row.told or "nothing to look at"
+        lines.append(cut(f"{head}{names}{told}", width))
+    return lines
+
+
+def visit_lines(visit: VisitRecord, row: DayRow) -> list[str]:
+    """Everything a reviewer looks at in one visit: findings, sites, readings, amendments."""
+    lines = [
+        f"{shown(row.client)}, {visit.started_at[:16].replace('T', ' ')}, measured by "
+        f"{shown(row.assessor)}",
+        f"visit {visit.id}: {_signed(visit)}",
+        *(f"  ! {each.text}" for each in row.findings),
+        "",
+        *_site_lines(visit),
+        "",
+        f"{'no.':>5} {'site':<14}{'c':>2} {'mm':>6} {'counts':>7}  {'state':<10}{'time':<9}"
+        f"{'by':<8}{'sure':>5}  heard",
+    ]
+    for each in visit.readings:
+        lines.extend(_reading_lines(visit, each))
+    lines.extend(_amendment(amendment) for amendment in visit.amendments)
+    return lines
+
+
+def _site_lines(visit: VisitRecord) -> list[str]:
+    circuits = circuits_of(visit)
+    heads = "".join(f"{f'circuit {number}':>11}" for number in range(1, circuits + 2))
+    lines = [f"{'site':<14}{heads}{'spread':>9}{'value':>8}"]
+    for site in sites_of_record(visit):
+        trials = visit.trials(site)
+        cells = {
+            each.circuit: millimetres(each.counts_tenths_mm)
+            for each in visit.readings
+            if each.site == site and each.counts_tenths_mm is not None
+        }
+        told = "".join(f"{cells.get(number, ''):>11}" for number in range(1, circuits + 2))
+        if trials:
+            settled = settle(trials)
+            told += f"{settled.spread_tenths_mm / 10:>9.1f}{settled.value_mm:>8.1f}"
+        lines.append(f"{site.replace('_', ' '):<14}{told}".rstrip())
+    result = result_of(visit)
+    if result is not None and result.sum_mm is not None:
+        lines.append(f"sum of {len(result.summed_sites)}: {result.sum_mm:.1f} mm")
+    return lines
+
+
+def _reading_lines(visit: VisitRecord, each: ReadingRecord) -> list[str]:
+    counts = "" if each.counts_tenths_mm is None else millimetres(each.counts_tenths_mm)
+    sure = "" if each.confidence is None else f"{each.confidence * 100:.0f}%"
+    rival = each.runner_up
+    runner_up = "" if rival is None else f"; runner-up {shown(rival[0])!r} {rival[1] * 100:.0f}%"
+    lines = [
+        f"{each.number:>5} {each.site.replace('_', ' '):<14}{each.circuit:>2} "
+        f"{millimetres(each.value_tenths_mm):>6} {counts:>7}  {each.state:<10}"
+        f"{each.heard_at[11:19]:<9}{each.source:<8}{sure:>5}  {shown(each.words)!r}{runner_up}"
+    ]
+    notes = []
+    if each.doubts:
+        notes.append(
+            "doubt: "
+            + ", ".join(
+                kind.replace("_", " ") + ("" if other is None else f" {millimetres(other)}")
+                for kind, other in each.doubts
+            )
+        )
+    before = visit.before(each)
+    if before and each.counts_tenths_mm is not None:
+        told = ", ".join(f"{millimetres(one.value_tenths_mm)} {one.state}" for one in before)
+        notes.append(f"before it: {told}")
+    if each.is_forked:
+        notes.append("amended in two ways: neither counts until it is amended again")
+    if notes:
+        lines.append(f"{'':>6}{'; '.join(notes)}")
+    return lines
+
+
+def _amendment(amendment: Amendment) -> str:
+    value = amendment["value_tenths_mm"]
+    what = str(amendment["kind"]).replace("_", " ")
+    if isinstance(value, int):
+        what = f"is {millimetres(value)} mm"
+    where = "" if amendment["number"] is None else f"reading {amendment['number']} "
+    late = " (after sign-off)" if amendment["after_sign_off"] else ""
+    return (
+        f"AMENDED  {str(amendment['at'])[:16].replace('T', ' ')}  {where}{what}, by "
+        f"{shown(str(amendment['by_name']))}: {shown(str(amendment['reason']))}{late}"
+    )
+
+
+def _signed(visit: VisitRecord) -> str:
+    named = visit.sign_off
+    if named is not None:
+        return f"signed off by {shown(named['by_name'])}; every change is an amendment that shows"
+    if visit.signed_at is not None:
+        return "signed off at the visit; every change is an amendment that shows"
+    return "not signed off"
+
+
+def shown(text: str) -> str:
+    """Text without what a terminal would act upon."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
+def cut(line: str, width: int) -> str:
+    """At most so many characters, with a mark where something is left out."""
+    return line if len(line) <= width else f"{line[: width - 1]}…"

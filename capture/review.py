@@ -1,0 +1,148 @@
+"""The command `foldcall review`: the end of the day, as lines or on the screen."""
+
+import argparse
+import sys
+from collections.abc import Callable, Iterable
+from datetime import date
+
+from capture.errors import CaptureError, MisuseError
+from capture.report.day import cut, day_lines
+from capture.reviewing import Review
+from capture.transfer import store_of, store_option
+from capture.wiring import local_time
+
+MOST_LISTED = 200
+"""Lines of the list that are printed at once; 'find' narrows it."""
+
+HELP = (
+    "N                      open visit N of the list",
+    "list                   back to the list",
+    "find WORDS             only visits that hold these words; 'find' alone shows all",
+    "amend NO. MM REASON    another value for a reading",
+    "withdraw NO. REASON    a reading that is not to count",
+    "undo                   take back your last amendment here",
+    "play NO.               the sound of the call, where it was kept",
+    "sign NAME              sign the visit off",
+    "by NAME                who you are, for amendments",
+    "yes / no               answer what was read back",
+    "quit                   end",
+)
+
+
+def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add `review` to the commands of a parser."""
+    parser = commands.add_parser("review", help="look over the day, amend and sign off")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--date", metavar="YYYY-MM-DD", help="a day (default: the last one)")
+    which.add_argument("--unsigned", action="store_true", help="all visits not signed off")
+    which.add_argument("--all", action="store_true", help="every visit")
+    parser.add_argument("--by", metavar="NAME", default="", help="who you are, for amendments")
+    parser.add_argument("--plain", action="store_true", help="lines instead of the screen")
+    store_option(parser)
+    parser.set_defaults(command=run)
+
+
+def run(chosen: argparse.Namespace) -> int:
+    """Review; the exit code."""
+    day = chosen.date
+    if day is not None:
+        day = _day(day)
+    with store_of(chosen) as store:
+        if not (chosen.all or chosen.unsigned) and day is None:
+            newest = store.newest_visit()
+            day = None if newest is None else store.visit(newest).started_at[:10]
+        review = Review(store, local_time, by_name=chosen.by, date=day, unsigned=chosen.unsigned)
+        if chosen.plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
+            run_lines(review, sys.stdin, lambda line: print(line, flush=True))
+            return 0
+        from capture.review_screen import run_screen  # noqa: PLC0415  # lines need no terminal
+
+        run_screen(review)
+    return 0
+
+
+def _day(text: str) -> str:
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise MisuseError("The date is none.", "Write it as 2026-05-04.") from None
+
+
+def run_lines(review: Review, lines: Iterable[str], write: Callable[[str], None]) -> None:
+    """Take one command a line until "quit" or the end; every answer is lines too."""
+    _show_list(review, write)
+    for line in lines:
+        words = line.split()
+        if words[:1] in (["quit"], ["q"]):
+            return
+        try:
+            for told in answer(review, line):
+                write(told)
+        except CaptureError as error:
+            write(str(error))
+    if review.pending is not None:
+        write(review.drop())
+
+
+def _show_list(review: Review, write: Callable[[str], None]) -> None:
+    for told in _list(review):
+        write(told)
+
+
+def _list(review: Review) -> list[str]:
+    rows = review.rows
+    lines = day_lines(rows[:MOST_LISTED])
+    if len(rows) > MOST_LISTED:
+        lines.append(f"and {len(rows) - MOST_LISTED} more; 'find' narrows the list")
+    if not rows:
+        lines.append("No visit.")
+    unsigned = sum(not row.signed for row in rows)
+    lines.append(f"{len(rows)} visits, {unsigned} not signed off. 'help' lists what may be typed.")
+    return lines
+
+
+def answer(review: Review, line: str) -> list[str]:
+    """Carry out one line; what there is to show. Raises `CaptureError` for what cannot be done."""
+    words = line.split()
+    if review.pending is not None:
+        # Anything but a clear yes leaves everything as it is.
+        if words == ["yes"]:
+            return [review.confirm(), *review.lines()]
+        told = [review.drop()]
+        return told if words in ([], ["no"]) else [*told, *answer(review, line)]
+    match words:
+        case []:
+            return []
+        case [number] if number.isascii() and number.isdigit():
+            review.open(_whole(number))
+            return review.lines()
+        case ["help"]:
+            return list(HELP)
+        case ["list"]:
+            review.close()
+            return _list(review)
+        case ["find", *text]:
+            review.close()
+            review.filter = " ".join(text)
+            return _list(review)
+        case ["amend", number, value, *reason]:
+            return [review.amend(_whole(number), value, " ".join(reason))]
+        case ["withdraw", number, *reason]:
+            return [review.withdraw(_whole(number), " ".join(reason))]
+        case ["undo"]:
+            return [review.undo()]
+        case ["play", number]:
+            return [review.play(_whole(number))]
+        case ["sign", *name]:
+            return [review.sign(" ".join(name))]
+        case ["by", *name]:
+            review.by_name = " ".join(name)
+            return [f"You are {review.by_name}." if name else "You are nobody."]
+        case _:
+            raise CaptureError(f"'{cut(words[0], 20)}' is no command here.", "Type help.")
+
+
+def _whole(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) < 8):
+        raise CaptureError("That is no number of the list.", "Take one from the first row.")
+    return int(text)

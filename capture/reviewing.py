@@ -1,0 +1,249 @@
+"""What a reviewer does: look over the day, open a visit, amend with a reason, undo, sign off.
+
+Nothing is changed before it was read back and confirmed: an action becomes `pending`, and
+`confirm` carries it out. The plain lines and the screen both work through this.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from capture.composition.table import reading_tenths
+from capture.errors import CaptureError
+from capture.report.amendments import ends
+from capture.report.attention import findings
+from capture.report.day import DayRow, matching, ordered, visit_lines
+from capture.report.record import CONFIRMED, ReadingRecord, VisitRecord, record_of
+from capture.store import Store
+from capture.units import millimetres
+from capture.visit.state import Plan
+
+NO_CLIP = "No clip of this call is kept: this version keeps no sound."
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """A change that waits for its yes, with the question that is read back."""
+
+    question: str
+    kind: str
+    reason: str
+    number: int | None = None
+    value_tenths_mm: int | None = None
+    undoing: bool = False
+    by_name: str = ""
+
+
+class Review:
+    """One reviewer at one store. `now` gives the time as ISO 8601 with offset."""
+
+    def __init__(
+        self,
+        store: Store,
+        now: Callable[[], str],
+        *,
+        by_name: str = "",
+        date: str | None = None,
+        unsigned: bool = False,
+    ) -> None:
+        self.by_name = by_name
+        self.filter = ""
+        self.pending: Pending | None = None
+        self.visit: VisitRecord | None = None
+        self._store, self._now = store, now
+        self._date, self._unsigned = date, unsigned
+        self._rows: list[DayRow] = []
+        self._row: DayRow | None = None
+        self._undoable: list[tuple[str, int, str, int | None]] = []
+        self.load()
+
+    @property
+    def rows(self) -> list[DayRow]:
+        """The list as it is filtered, what needs attention first."""
+        return matching(self._rows, self.filter)
+
+    def load(self) -> None:
+        """Read the list again."""
+        found = self._store.day_rows(self._date, unsigned=self._unsigned)
+        wanted = {row["visit_id"] for row in found} | {row["last_id"] for row in found}
+        records = {
+            each["id"]: record_of(each)
+            for each in self._store.light_snapshots(sorted(wanted - {None}))
+        }
+        self._rows = ordered(
+            [
+                DayRow(
+                    row["visit_id"],
+                    row["started_at"],
+                    row["client"],
+                    row["assessor"],
+                    bool(row["signed_off"]),
+                    findings(records[row["visit_id"]], records.get(row["last_id"])),
+                )
+                for row in found
+            ]
+        )
+
+    def open(self, number: int) -> None:
+        """Open the visit of this number in the list, counted from 1."""
+        rows = self.rows
+        if not 1 <= number <= len(rows):
+            raise CaptureError(f"The list has no visit {number}.", f"It has {len(rows)}.")
+        self._row = rows[number - 1]
+        self._read()
+
+    def close(self) -> None:
+        """Go back to the list; what waited for its yes is dropped."""
+        self.visit = self.pending = self._row = None
+
+    def lines(self) -> list[str]:
+        """The open visit as lines."""
+        visit, row = self._opened()
+        return visit_lines(visit, row)
+
+    def reading(self, number: int) -> ReadingRecord:
+        """A reading of the open visit by its number."""
+        visit, _ = self._opened()
+        for each in visit.readings:
+            if each.number == number:
+                return each
+        raise CaptureError(f"The visit has no reading {number}.", "Take a number of the first row.")
+
+    def amend(self, number: int, value: str, reason: str) -> str:
+        """Prepare another value for a reading; the question that is read back."""
+        reading = self.reading(number)
+        if reading.state != CONFIRMED:
+            raise CaptureError(
+                f"Reading {number} was {reading.state} and never counted.",
+                "Amend the one that was confirmed.",
+            )
+        tenths = self._value(value)
+        where = f"{reading.site.replace('_', ' ')}, circuit {reading.circuit}"
+        question = (
+            f"{where}: {millimetres(reading.value_tenths_mm)} mm was taken; it is to be "
+            f"{_digit_by_digit(tenths)}, because: {reason.strip()}. Right?"
+        )
+        return self._prepare(Pending(question, "value", reason, number, tenths))
+
+    def withdraw(self, number: int, reason: str) -> str:
+        """Prepare that a reading does not count; the question that is read back."""
+        reading = self.reading(number)
+        if reading.counts_tenths_mm is None and not reading.is_forked:
+            raise CaptureError("This reading does not count anyway.", "Nothing was changed.")
+        question = (
+            f"{reading.site.replace('_', ' ')}, circuit {reading.circuit}: "
+            f"{millimetres(reading.value_tenths_mm)} mm is not to count, because: "
+            f"{reason.strip()}. Right?"
+        )
+        return self._prepare(Pending(question, "withdrawn", reason, number))
+
+    def undo(self) -> str:
+        """Prepare to take back this reviewer's last amendment; the question."""
+        visit, _ = self._opened()
+        if not self._undoable or self._undoable[-1][0] != visit.id:
+            raise CaptureError("There is nothing of yours to undo here.", "Nothing was changed.")
+        _, number, kind, value = self._undoable[-1]
+        told = "as it was taken" if value is None else _digit_by_digit(value)
+        told = "not counting" if kind == "withdrawn" else told
+        question = f"Reading {number} is to be {told} again. Right?"
+        return self._prepare(Pending(question, kind, "undo", number, value, undoing=True))
+
+    def sign(self, name: str) -> str:
+        """Prepare the sign-off of the open visit by a name; the question."""
+        visit, row = self._opened()
+        if not name.strip():
+            raise CaptureError("A visit is signed off by name.", "Give your name.")
+        if visit.sign_off is not None:
+            raise CaptureError("The visit is signed off by name already.", "Nothing was changed.")
+        left = f" Still to look at: {row.told}." if row.findings else ""
+        question = f"Sign off as {name.strip()}?{left}"
+        return self._prepare(Pending(question, "signed_off", "sign-off", by_name=name.strip()))
+
+    def confirm(self) -> str:
+        """Carry out what waits; what was done, in words."""
+        visit, _ = self._opened()
+        pending = self.pending
+        if pending is None:
+            raise CaptureError("Nothing waits for a yes.", "")
+        before = None if pending.number is None else self.reading(pending.number)
+        self._store.amend(
+            visit.id,
+            at=self._now(),
+            by_name=pending.by_name or self.by_name,
+            reason=pending.reason.strip(),
+            kind=pending.kind,
+            number=pending.number,
+            value_tenths_mm=pending.value_tenths_mm,
+        )
+        self.pending = None
+        if pending.undoing:
+            self._undoable.pop()
+        elif before is not None:
+            self._undoable.append((visit.id, before.number, *_stood(before)))
+        self.load()
+        self._read()
+        return "Signed off." if pending.kind == "signed_off" else "Amended; the old value is kept."
+
+    def drop(self) -> str:
+        """Drop what waits."""
+        self.pending = None
+        return "Nothing was changed."
+
+    def play(self, number: int) -> str:
+        """Play the sound of a call where its clip was kept; none is kept yet."""
+        self.reading(number)
+        return NO_CLIP
+
+    def _prepare(self, pending: Pending) -> str:
+        if not pending.reason.strip():
+            raise CaptureError("An amendment needs a reason.", "Say why after the value.")
+        if not (pending.by_name or self.by_name).strip():
+            raise CaptureError("It is not known who you are.", "Say 'by NAME', or start with --by.")
+        self.pending = pending
+        return pending.question
+
+    def _value(self, text: str) -> int:
+        visit, _ = self._opened()
+        try:
+            tenths = reading_tenths(text)
+        except ValueError as error:
+            raise CaptureError(f"The value {error}.", "Write it in mm, such as 12.4.") from error
+        try:
+            caliper = Plan.from_plain(visit.plan).caliper
+        except (KeyError, TypeError, ValueError):
+            return tenths
+        if not caliper.within_opening(tenths) or not caliper.on_scale(tenths):
+            raise CaptureError(
+                f"The caliper of this visit does not show {millimetres(tenths)} mm.",
+                "Look at the value again.",
+            )
+        return tenths
+
+    def _opened(self) -> tuple[VisitRecord, DayRow]:
+        if self.visit is None or self._row is None:
+            raise CaptureError("No visit is open.", "Open one of the list by its number.")
+        return self.visit, self._row
+
+    def _read(self) -> None:
+        if self._row is None:
+            return
+        kept = self._row
+        self._row = next((row for row in self._rows if row.visit_id == kept.visit_id), kept)
+        self.visit = record_of(self._store.visit_snapshot(kept.visit_id))
+
+
+def _stood(reading: ReadingRecord) -> tuple[str, int | None]:
+    """How a reading stood, as the amendment that brings it back."""
+    if not reading.amendments or reading.is_forked:
+        return "as_taken", None
+    last = ends(reading.amendments)[0]
+    return (last["kind"], last["value_tenths_mm"])
+
+
+def _digit_by_digit(value_tenths_mm: int) -> str:
+    """A value in figures and once more digit by digit: fifteen cannot be read for fifty.
+
+    >>> _digit_by_digit(150)
+    '15.0 mm (1, 5, point 0)'
+    """
+    whole, tenth = divmod(value_tenths_mm, 10)
+    return f"{millimetres(value_tenths_mm)} mm ({', '.join(str(whole))}, point {tenth})"
