@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator
-from itertools import chain
+from itertools import chain, product
 from pathlib import Path
 from typing import get_args
 
@@ -11,10 +11,13 @@ import pytest
 import soundfile
 
 from capture.language.grammar import Grammar
-from capture.language.intents import NotUnderstood, SkipReason, WhyNot
+from capture.language.intents import Caution, NotUnderstood, Option, SkipReason, WhyNot
 from capture.pack import Pack
 from capture.protocol.plausibility import Doubt, DoubtKind
 from capture.protocol.protocol import PROTOCOLS, Protocol
+from capture.protocol.setup import SetupField, SiteSetup
+from capture.protocol.sites import Fold, Side
+from capture.protocol.tape import TapeDoubt, TapeDoubtKind
 from capture.sound.bank import APART_S, COLON_S, BankError, BankIndex, read_index, words_of
 from capture.sound.clips import ClipBank, open_bank
 from capture.units import Centimetres, Inches, TapeLength, millimetres
@@ -23,23 +26,33 @@ from capture.visit.announcement import (
     Announcement,
     Answered,
     AskPermission,
+    AskPreparation,
     AskReading,
+    AskSetup,
     AskTape,
+    Chosen,
     Dropped,
+    Ended,
+    Finished,
+    Noted,
     Paused,
+    Prepared,
+    PutOff,
     ReadBack,
     ReadBackTape,
     Refused,
     Saved,
     SavedTape,
     SayAgain,
+    SetupSaved,
     Signed,
     Skipped,
     Stopped,
     Undone,
     Why,
+    WhyNext,
 )
-from capture.visit.state import Permission
+from capture.visit.state import Permission, Preparation
 from capture.wording.english import English
 from capture.wording.numbers import NumberWords
 
@@ -63,13 +76,50 @@ def about_sites(site: str) -> Iterator[Announcement]:
     yield from (Skipped(site, reason) for reason in SkipReason)
     yield Dropped(site)
     yield Undone("reading", site, 124)
-    yield from (Undone(what, site) for what in ("tape", "skip"))
+    yield from (Undone(what, site) for what in ("tape", "skip", "setup", "extra"))
     yield from (Refused(why, site, 124) for why in Why)
-    yield Saved(site, 124)
+    yield from (Saved(site, 124), Saved(site, 124, 15), ReadBack(site, 1, 124, (), 15))
+    yield PutOff(site)
+    yield from setups(site)
     yield ReadBack(site, 1, 150, ())
     every_doubt = tuple(Doubt(kind, 500) for kind in DoubtKind)
     yield ReadBack(site, 2, 150, every_doubt)
     yield ReadBack(site, 2, 150, every_doubt[::-1])
+
+
+VALUES: dict[SetupField, tuple[str | int, ...]] = {
+    SetupField.FOLD: tuple(fold.value for fold in Fold),
+    SetupField.SIDE: tuple(side.value for side in Side),
+    SetupField.CLOTH: (0, 5, 15, 60),
+    SetupField.OFFSET: (0, 25),
+}
+
+
+def setups(site: str) -> Iterator[Announcement]:
+    """How a site is measured, in every form, and every change of it."""
+    for why in WhyNext:
+        yield from (AskReading(site, 1, False, again, why) for again in (True, False))
+    for fold, side, cloth, offset in product(Fold, Side, (None, 0, 15), (None, 25)):
+        setup = SiteSetup(site, fold, side, cloth, offset)
+        yield from (AskReading(site, 2, third, False, setup=setup) for third in (True, False))
+    for field, values in VALUES.items():
+        for before, after, last_time in product((None, *values), values, (True, False)):
+            is_known = before is not None or field in {SetupField.CLOTH, SetupField.OFFSET}
+            if is_known and before != after:
+                yield AskSetup(site, field, before, after, last_time)
+        yield from (SetupSaved(site, field, value) for value in values)
+
+
+def of_the_trade() -> Iterator[Announcement]:
+    """Choices, cautions and the preparation."""
+    for option in Option:
+        yield from (Chosen(option), Ended(option), Undone("choice", option))
+    for caution in Caution:
+        yield from (Noted(caution), Undone("caution", caution))
+    for what in Preparation:
+        yield from (AskPreparation(what), Undone("preparation", what))
+        yield from (Prepared(what, yes) for yes in (True, False))
+    yield from (Finished(), Undone("finish"))
 
 
 def with_numbers(site: str, taped: str) -> Iterator[Announcement]:
@@ -84,6 +134,8 @@ def with_numbers(site: str, taped: str) -> Iterator[Announcement]:
     for length in LENGTHS:
         mark, rounded = length.halved()
         yield ReadBackTape(taped, length, mark, rounded)
+        doubts = tuple(TapeDoubt(kind, length) for kind in TapeDoubtKind)
+        yield ReadBackTape(taped, length, mark, rounded, doubts)
         yield SavedTape(taped, mark)
     refused_numbers = [*range(5), *range(1000, 2000)]
     for value in refused_numbers:
@@ -101,6 +153,7 @@ def everything_else() -> Iterator[Announcement]:
     yield from (SayAgain(NotUnderstood(why)) for why in WhyNot)
     yield from (SayAgain(NotUnderstood(why, "fifteen")) for why in WhyNot if "range" not in why)
     yield from (AllMeasured(), Paused(), Signed())
+    yield from of_the_trade()
 
 
 def every_announcement(protocol: Protocol) -> Iterator[Announcement]:

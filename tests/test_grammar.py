@@ -8,32 +8,48 @@ import pytest
 from capture.language.automaton import Automaton
 from capture.language.grammar import LISTENING, Grammar, Parser, understand
 from capture.language.intents import (
+    Caution,
+    Choose,
     Confirm,
     Correct,
+    Extra,
+    Finish,
     GoTo,
     Intent,
+    Later,
+    Note,
     NotUnderstood,
+    Option,
     Pause,
     Reading,
     Refuse,
     Repeat,
     Resume,
+    SetCloth,
+    SetFold,
+    SetOffset,
+    SetSide,
     SignOff,
     Skip,
     SkipReason,
+    Stop,
     Undo,
     WhyNot,
+    Wiped,
     kind_of,
 )
 from capture.language.jsgf import GrammarError
 from capture.language.meaning import intent_from
+from capture.protocol.sites import Fold, Side
 
 HEADER = "#JSGF V1.0 UTF-8 en;\n"
 
 INTENDED_RULES = (
     "commands.confirm", "commands.refuse", "commands.grant", "commands.deny", "commands.undo",
     "commands.repeat", "commands.pause", "commands.resume", "commands.go_to",
-    "commands.sign_off", "commands.skip", "readings.reading", "readings.correction",
+    "commands.sign_off", "commands.skip", "commands.stop", "commands.choose", "commands.note",
+    "commands.wiped", "commands.setup", "commands.finish", "commands.extra", "commands.later",
+    "readings.reading", "readings.correction",
     "readings.wrong_reading", "readings.wrong_correction", "tape.tape", "tape.tape_correction",
     "listening.permission", "listening.tape_wanted", "listening.tape_readback",
     "listening.reading_wanted", "listening.readback", "listening.closing", "listening.paused",
@@ -48,7 +64,8 @@ HUGE = {
 
 PARTS = (
     "numbers.plain_whole", "numbers.digit_whole", "numbers.plain_number",
-    "numbers.digit_number", "numbers.number", "numbers.lost_point", "numbers.fragment",
+    "numbers.digit_number", "numbers.small_number",
+    "numbers.number", "numbers.lost_point", "numbers.fragment",
     "sites.site", "tape.length",
 )  # fmt: skip
 """Public rules whose sentences are parts of calls: they have slots, but no intent."""
@@ -89,6 +106,40 @@ GRANT: dict[str, Intent] = {"yes": Confirm(), "granted": Confirm()}
 DENY: dict[str, Intent] = {"no": Refuse(), "refused": Refuse()}
 RESUME: dict[str, Intent] = {"resume": Resume()}
 
+STOP: dict[str, Intent] = {
+    "stop": Stop(),
+    "stop clothing": Stop("clothing"),
+    "stop marks": Stop("marks"),
+    "stop touch": Stop("touch"),
+}
+CHOOSE: dict[str, Intent] = {
+    "fewer sites": Choose(Option.FEWER_SITES),
+    "through clothing": Choose(Option.THROUGH_CLOTHING),
+    "client locates": Choose(Option.CLIENT_LOCATES),
+    "chaperone": Choose(Option.CHAPERONE),
+    "other assessor": Choose(Option.OTHER_ASSESSOR),
+    "air displacement": Choose(Option.AIR_DISPLACEMENT),
+    "underwater weighing": Choose(Option.UNDERWATER_WEIGHING),
+    "impedance": Choose(Option.IMPEDANCE),
+    "postpone": Choose(Option.POSTPONE),
+}
+NOTE: dict[str, Intent] = {
+    "caution exercise": Note(Caution.EXERCISE),
+    "caution hot skin": Note(Caution.HOT_SKIN),
+    "caution wet skin": Note(Caution.WET_SKIN),
+    "caution lotion": Note(Caution.LOTION),
+    "caution pregnancy": Note(Caution.PREGNANCY),
+    "caution swelling": Note(Caution.OEDEMA),
+    "caution too thick": Note(Caution.TOO_THICK),
+    "caution skin condition": Note(Caution.SKIN),
+    "caution recent scan": Note(Caution.SCAN),
+    "caution surgery": Note(Caution.SURGERY),
+}
+WIPED: dict[str, Intent] = {"caliper wiped": Wiped()}
+EXTRA: dict[str, Intent] = {f"extra {said}": Extra(site) for said, site in SPOKEN_SITES.items()}
+FINISH: dict[str, Intent] = {"finish early": Finish()}
+LATER: dict[str, Intent] = {"later": Later()}
+
 WHOLE_RULES: dict[str, dict[str, Intent]] = {
     "commands.confirm": CONFIRM,
     "commands.refuse": REFUSE,
@@ -101,9 +152,16 @@ WHOLE_RULES: dict[str, dict[str, Intent]] = {
     "commands.go_to": GO_TO,
     "commands.sign_off": SIGN_OFF,
     "commands.skip": SKIP,
-    "listening.permission": GRANT | DENY | UNDO | REPEAT | PAUSE,
-    "listening.closing": SIGN_OFF | UNDO | REPEAT | PAUSE,
-    "listening.paused": RESUME,
+    "commands.stop": STOP,
+    "commands.choose": CHOOSE,
+    "commands.note": NOTE,
+    "commands.wiped": WIPED,
+    "commands.finish": FINISH,
+    "commands.extra": EXTRA,
+    "commands.later": LATER,
+    "listening.permission": GRANT | DENY | STOP | CHOOSE | NOTE | WIPED | UNDO | REPEAT | PAUSE,
+    "listening.closing": (SIGN_OFF | CHOOSE | EXTRA | NOTE | WIPED | STOP | UNDO | REPEAT | PAUSE),
+    "listening.paused": RESUME | STOP,
 }
 
 
@@ -133,19 +191,42 @@ def test_a_small_rule_has_these_sentences_and_no_other(grammar: Grammar, rule: s
     assert meant(grammar.automaton(full(rule))) == WHOLE_RULES[rule]
 
 
+SETUP = "set_cloth set_fold set_offset set_side"
 STATES = {
-    "permission": "confirm pause refuse repeat undo",
-    "tape_wanted": "pause repeat skip tape undo",
-    "tape_readback": "confirm correct_tape refuse repeat undo",
-    "reading_wanted": "go_to not_understood pause reading repeat skip undo",
-    "readback": "confirm correct not_understood refuse repeat skip undo",
-    "closing": "pause repeat sign_off undo",
-    "paused": "resume",
-    "anything": "confirm correct go_to not_understood pause reading refuse repeat resume"
-    " sign_off skip undo",
+    "permission": "choose confirm note pause refuse repeat stop undo wiped",
+    "tape_wanted": "finish pause repeat skip stop tape undo",
+    "tape_readback": "confirm correct_tape refuse repeat stop undo",
+    "reading_wanted": "finish go_to later not_understood pause reading repeat skip stop undo"
+    f" {SETUP}",
+    "readback": "confirm correct not_understood refuse repeat skip stop undo",
+    "closing": "choose extra note pause repeat sign_off stop undo wiped",
+    "paused": "resume stop",
+    "anything": "choose confirm correct extra finish go_to later not_understood note pause reading"
+    f" refuse repeat resume sign_off skip stop undo wiped {SETUP}",
 }
 """The kinds of calls that each state listens for. "Not understood" stands for the wrong forms of
 a number, which are listened for so that they can be refused."""
+
+
+def test_how_a_site_is_measured_is_called_so(grammar: Grammar) -> None:
+    """Fold, side, cloth in millimetres to the tenth, offset in centimetres to the millimetre."""
+    found = meant(grammar.automaton(full("commands.setup")))
+    assert {said: found[said] for said in found if "cloth" not in said and "off" not in said} == {
+        "fold vertical": SetFold(Fold.VERTICAL),
+        "fold horizontal": SetFold(Fold.HORIZONTAL),
+        "fold diagonal": SetFold(Fold.DIAGONAL),
+        "left side": SetSide(Side.LEFT),
+        "right side": SetSide(Side.RIGHT),
+        "bare skin": SetCloth(0),
+    }
+    cloth = {
+        value.cloth_tenths_mm
+        for said, value in found.items()
+        if isinstance(value, SetCloth) and said.startswith("cloth ")
+    }
+    assert cloth == set(range(100))
+    assert found["cloth one point five"] == SetCloth(15)
+    assert found["offset two point five"] == SetOffset(25)
 
 
 @pytest.mark.parametrize(("state", "kinds"), STATES.items(), ids=STATES.keys())

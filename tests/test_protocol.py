@@ -1,12 +1,13 @@
 """The rules of the trade: tolerance, thirds, order, calipers."""
 
+import json
 from fractions import Fraction
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from capture.protocol.caliper import Caliper
+from capture.protocol.caliper import Caliper, GaugeCheck, GaugePoint, caliper_warnings
 from capture.protocol.protocol import PROTOCOLS, SEVEN_SITES, Tolerance
 
 TENTHS = st.integers(5, 999)
@@ -87,3 +88,47 @@ def test_a_calipers_scale_and_opening() -> None:
     within = [value for value in range(5, 1000) if caliper.within_opening(value)]
     assert on_scale == list(range(6, 1000, 2))
     assert within == list(range(5, 801))
+
+
+CHECK = GaugeCheck("2025-06-01", (GaugePoint(100, 101), GaugePoint(400, 397), GaugePoint(600, 600)))
+
+
+def test_a_check_with_gauge_blocks() -> None:
+    """Nominal against read at several openings: the largest drift, with its sign, is told."""
+    assert CHECK.drift_tenths_mm == -3
+    assert CHECK.has_drifted
+    assert not GaugeCheck("2025-06-01", (GaugePoint(100, 102),)).has_drifted
+    assert GaugeCheck("2025-06-01", ()).drift_tenths_mm == 0
+
+
+@pytest.mark.parametrize(
+    ("check", "day", "told"),
+    [
+        (None, "2026-03-02", ["No check"]),
+        (GaugeCheck("2026-01-01", (GaugePoint(100, 100),)), "2026-03-02", []),
+        (GaugeCheck("2025-03-01", ()), "2026-03-02T12:00:00+01:00", ["overdue"]),
+        (CHECK, "2025-07-01", ["10.0 mm read 10.1 mm", "40.0 mm read 39.7 mm", "drifted"]),
+    ],
+    ids=["none known", "fresh and true", "overdue", "drifted"],
+)
+def test_what_is_said_of_a_calipers_check(
+    check: GaugeCheck | None, day: str, told: list[str]
+) -> None:
+    """Unknown, overdue and drifted are warned about; a year is common practice, no source."""
+    lines = caliper_warnings(Caliper("dial caliper", 2, 800, check), day)
+    assert len(lines) == len(told)
+    assert all(part in line for part, line in zip(told, lines, strict=True))
+
+
+def test_a_caliper_survives_the_store() -> None:
+    """With its check and without."""
+    for check in (None, CHECK):
+        caliper = Caliper("dial caliper", 2, 800, check)
+        assert Caliper.from_plain(json.loads(json.dumps(caliper.to_plain()))) == caliper
+
+
+def test_half_marks_of_a_coarse_scale() -> None:
+    """A scale of 1 mm can be read to half a millimetre by eye (laboratory sheets, from memory)."""
+    coarse, fine = Caliper("coarse", 10, 600), Caliper("fine", 2, 800)
+    assert [value for value in range(80, 100) if coarse.between_marks(value)] == [85, 95]
+    assert not any(fine.between_marks(value) for value in range(1000))

@@ -11,43 +11,65 @@ from hypothesis import strategies as st
 
 from capture.language.grammar import LISTENING, Grammar
 from capture.language.intents import (
+    Caution,
+    Choose,
     Confirm,
     Correct,
     CorrectTape,
+    Extra,
+    Finish,
     GoTo,
     Intent,
+    Later,
+    Note,
     NotUnderstood,
+    Option,
     Pause,
     Reading,
     Refuse,
     Repeat,
     Resume,
+    SetCloth,
+    SetFold,
+    SetOffset,
+    SetSide,
+    SetupChange,
     SignOff,
     Skip,
     SkipReason,
+    Stop,
     Tape,
     Undo,
     WhyNot,
+    Wiped,
     from_plain,
 )
 from capture.protocol.protocol import SEVEN_SITES
+from capture.protocol.setup import Carried, SiteSetup
+from capture.protocol.sites import Fold, Side
 from capture.units import Centimetres, Inches
 from capture.visit.announcement import (
     AskPermission,
+    AskPreparation,
     AskReading,
+    AskSetup,
     AskTape,
+    Ended,
     Paused,
     ReadBack,
     ReadBackTape,
     Saved,
     SavedTape,
+    SetupSaved,
+    Stopped,
 )
 from capture.visit.call import Call, Rival, call_of
 from capture.visit.course import listening_rule, outstanding, phase, question
 from capture.visit.entry import Entry, ReadingState, Source
 from capture.visit.machine import Effect, Record, Say, step
 from capture.visit.replay import replay
-from capture.visit.state import Phase, Plan, Visit
+from capture.visit.setups import carried_from, setup_of
+from capture.visit.state import Phase, Plan, SetupChanged, Visit
 from capture.wording.english import English
 
 SHORT = replace(SEVEN_SITES, sites=SEVEN_SITES.sites[:3])
@@ -67,6 +89,15 @@ intents = st.one_of(
     st.builds(Skip, st.sampled_from(SkipReason)),
     st.builds(GoTo, sites),
     st.builds(NotUnderstood, st.sampled_from(WhyNot), st.just("word")),
+    st.builds(Stop, st.sampled_from([None, "clothing", "marks", "touch", "banana"])),
+    st.builds(Choose, st.sampled_from(Option)),
+    st.builds(Note, st.sampled_from(Caution)),
+    st.builds(SetFold, st.sampled_from(Fold)),
+    st.builds(SetSide, st.sampled_from(Side)),
+    st.builds(SetCloth, st.sampled_from([0, 15, 60])),
+    st.builds(SetOffset, st.sampled_from([0, 25])),
+    st.builds(Extra, sites),
+    st.sampled_from([Wiped(), Finish(), Later()]),
     st.sampled_from([Confirm(), Refuse(), Undo(), Undo(), Repeat(), Pause(), Resume(), SignOff()]),
 )
 rivals = st.lists(
@@ -94,8 +125,12 @@ def natural_call(visit: Visit, value: int) -> Call:
     match question(visit):
         case Paused():
             intent: Intent = Resume()
-        case ReadBack() | ReadBackTape() | AskPermission():
+        case ReadBack() | ReadBackTape() | AskSetup() | AskPermission() | AskPreparation():
             intent = Confirm()
+        case Stopped():
+            intent = Choose(Option.CHAPERONE)
+        case AskReading(site=site) if setup_of(visit, site).cloth_tenths_mm is None:
+            intent = SetCloth(15)
         case AskTape():
             intent = Tape(Inches(value))
         case AskReading():
@@ -155,16 +190,32 @@ class Witness:
             told = (asked.site, asked.circuit, asked.value_tenths_mm, asked.doubts)
             target = reading.target
             assert told == (target.site, target.circuit, reading.value_tenths_mm, reading.doubts)
+            assert asked.cloth_tenths_mm == reading.cloth_tenths_mm
+            assert reading.net_tenths_mm == reading.value_tenths_mm - 2 * asked.cloth_tenths_mm > 0
             assert before.pending is not None
             assert before.pending.number == reading.number < self.visit.sequence
             assert self.plan.caliper.on_scale(reading.value_tenths_mm)
             assert self.plan.caliper.within_opening(reading.value_tenths_mm)
         for tape in set(self.visit.marks) - set(before.marks):
             assert isinstance(call.intent, Confirm)
-            assert asked == ReadBackTape(tape.site, tape.length, tape.mark, tape.rounded)
+            assert asked == ReadBackTape(
+                tape.site, tape.length, tape.mark, tape.rounded, tape.doubts
+            )
+        changes = [each for each in self.visit.done if isinstance(each, SetupChanged)]
+        fresh_changes = changes[sum(isinstance(each, SetupChanged) for each in before.done) :]
+        for change in fresh_changes:
+            assert isinstance(call.intent, Confirm)
+            assert asked == AskSetup(
+                change.site, change.field, change.before, change.value, change.last_time
+            )
         said = [each.announcement for each in effects if isinstance(each, Say)]
         saved = [each for each in said if isinstance(each, Saved)]
-        assert saved == [Saved(each.target.site, each.value_tenths_mm) for each in fresh]
+        assert saved == [
+            Saved(each.target.site, each.value_tenths_mm, each.cloth_tenths_mm) for each in fresh
+        ]
+        assert [each for each in said if isinstance(each, SetupSaved)] == [
+            SetupSaved(each.site, each.field, each.value) for each in fresh_changes
+        ]
         new_marks = [tape for tape in self.visit.marks if tape not in before.marks]
         saved_tapes = [each for each in said if isinstance(each, SavedTape)]
         assert saved_tapes == [SavedTape(each.site, each.mark) for each in new_marks]
@@ -191,7 +242,8 @@ class Witness:
     def _holds_one_thing_at_a_time(self, before: Visit) -> None:
         visit = self.visit
         heard = [each for each in visit.readings if each.state is ReadingState.HEARD]
-        assert len(heard) + (visit.pending_tape is not None) <= 1
+        others = (visit.pending_tape, visit.pending_setup)
+        assert len(heard) + sum(each is not None for each in others) <= 1
         targets = [each.target for each in visit.confirmed]
         assert len(set(targets)) == len(targets)
         assert visit.sequence == before.sequence + 1 == len(self.entries)
@@ -204,7 +256,7 @@ class Witness:
 
     def _keeps_what_a_closed_or_paused_visit_was(self, before: Visit, call: Call) -> None:
         closed = before.signed_at is not None
-        paused = before.paused and not isinstance(call.intent, Resume)
+        paused = before.paused and not isinstance(call.intent, Resume | Stop)
         if closed or paused or isinstance(call.intent, NotUnderstood | Repeat):
             assert self.visit == replace(before, sequence=before.sequence + 1)
 
@@ -230,6 +282,22 @@ def short_plan(plan: Plan) -> Plan:
     return replace(plan, protocol=SHORT)
 
 
+LAST_TIME = Carried(
+    "another caliper",
+    "another assessor",
+    (
+        SiteSetup("midaxillary", Fold.HORIZONTAL, Side.LEFT, offset_mm=20),
+        SiteSetup("triceps", Fold.VERTICAL, cloth_tenths_mm=15, length=Inches(200)),
+    ),
+)
+
+
+@pytest.fixture(scope="module")
+def later_plan(short_plan: Plan) -> Plan:
+    """The same with all that is asked before, for a client who was here before."""
+    return replace(short_plan, screening=True, last_time=LAST_TIME)
+
+
 @given(calls=actions)
 @settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_any_order_of_calls(
@@ -245,13 +313,13 @@ def test_any_order_of_calls(
     assert replay(short_plan, witness.entries) == witness.visit
 
 
-@given(calls=st.lists(voice | keypad, max_size=25))
+@given(calls=st.lists(natural | voice | keypad, max_size=25))
 @settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_any_order_of_calls_from_the_very_beginning(
-    short_plan: Plan, english: English, grammar: Grammar, calls: list[Any]
+    later_plan: Plan, english: English, grammar: Grammar, calls: list[Any]
 ) -> None:
-    """The same where nobody answers what is asked."""
-    witness = Witness(short_plan, english, grammar)
+    """The same for a client who was here before, where nobody answers what is asked."""
+    witness = Witness(later_plan, english, grammar)
     for action in calls:
         witness.take(action)
 
@@ -270,6 +338,16 @@ def test_replay_at_every_step(
         assert replay(short_plan, witness.entries) == witness.visit
 
 
+SETUP_CHANGES: tuple[SetupChange, ...] = (
+    SetFold(Fold.HORIZONTAL),
+    SetFold(Fold.VERTICAL),
+    SetSide(Side.LEFT),
+    SetCloth(15),
+    SetCloth(0),
+    SetOffset(25),
+)
+
+
 def stray_call(dice: Random) -> Call:
     """Anything at all, by voice or keys, with or without rivals."""
 
@@ -285,6 +363,7 @@ def stray_call(dice: Random) -> Call:
                 Confirm(),
                 Refuse(),
                 Undo(),
+                Undo(),
                 Repeat(),
                 Skip(dice.choice(list(SkipReason))),
                 GoTo(dice.choice(SITES)),
@@ -292,6 +371,11 @@ def stray_call(dice: Random) -> Call:
                 Resume(),
                 SignOff(),
                 NotUnderstood(dice.choice(list(WhyNot))),
+                Stop(dice.choice((None, "clothing", "marks"))),
+                Choose(dice.choice(list(Option))),
+                Note(dice.choice(list(Caution))),
+                dice.choice(SETUP_CHANGES),
+                dice.choice((Wiped(), Finish(), Later(), Extra(dice.choice(SITES)))),
             ]
         )
 
@@ -302,14 +386,15 @@ def stray_call(dice: Random) -> Call:
 
 
 def test_long_walks_through_all_of_a_visit(
-    short_plan: Plan, english: English, grammar: Grammar
+    short_plan: Plan, later_plan: Plan, english: English, grammar: Grammar
 ) -> None:
     """The promises hold on long ways too, which together see all there is to a visit."""
     phases, seen = set(), set()
-    for seed in range(60):
+    for seed in range(120):
         dice = Random(seed)
-        strays = dice.choice((0.05, 0.2, 0.5))
-        witness = Witness(short_plan, english, grammar)
+        strays = dice.choice((0.03, 0.1, 0.4))
+        plan = dice.choice((short_plan, later_plan))
+        witness = Witness(plan, english, grammar)
         for _ in range(150):
             value = dice.choice((84, 86, 110, 150))
             stray = dice.random() < strays
@@ -317,10 +402,14 @@ def test_long_walks_through_all_of_a_visit(
             phases.add(phase(witness.visit))
             seen |= {type(question(witness.visit))}
             seen |= {(each.state, each.target.circuit) for each in witness.visit.readings}
-        assert replay(short_plan, witness.entries) == witness.visit
+            seen |= {each.is_estimate for each in witness.visit.readings}
+        assert replay(plan, witness.entries) == witness.visit
+        assert Carried.from_plain(carried_from(witness.visit).to_plain()) == carried_from(
+            witness.visit
+        )
     assert phases == set(Phase)
     assert seen >= {(state, circuit) for state in ReadingState for circuit in (1, 2, 3)}
-    assert seen >= {Paused, ReadBack, ReadBackTape}
+    assert seen >= {Paused, ReadBack, ReadBackTape, AskSetup, Ended, Stopped, True, False}
 
 
 @given(calls=st.lists(natural, min_size=45, max_size=45))

@@ -8,8 +8,10 @@ import pytest
 
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import (
+    Caution,
     Correct,
     NotUnderstood,
+    Option,
     Reading,
     SkipReason,
     Tape,
@@ -17,29 +19,42 @@ from capture.language.intents import (
 )
 from capture.protocol.plausibility import Doubt, DoubtKind
 from capture.protocol.protocol import SEVEN_SITES
+from capture.protocol.setup import SetupField, SiteSetup
+from capture.protocol.sites import Fold, Side
+from capture.protocol.tape import TapeDoubt, TapeDoubtKind
 from capture.units import Centimetres, Inches, TapeLength, millimetres
 from capture.visit.announcement import (
     AllMeasured,
     Announcement,
     Answered,
     AskPermission,
+    AskPreparation,
     AskReading,
+    AskSetup,
     AskTape,
+    Chosen,
     Dropped,
+    Ended,
+    Finished,
+    Noted,
     Paused,
+    Prepared,
+    PutOff,
     ReadBack,
     ReadBackTape,
     Refused,
     Saved,
     SavedTape,
     SayAgain,
+    SetupSaved,
     Signed,
     Skipped,
     Stopped,
     Undone,
     Why,
+    WhyNext,
 )
-from capture.visit.state import Permission
+from capture.visit.state import Permission, Preparation
 from capture.wording.english import English
 from capture.wording.help import TITLES, phrase_lines
 from capture.wording.numbers import NumberWords
@@ -53,7 +68,36 @@ TWICE_SAID = [*range(12, 21), *range(30, 100, 10)]
 def doubts() -> Iterator[Doubt]:
     """Every doubt, with the value it points to where its kind has one."""
     yield from (Doubt(kind, 84) for kind in (DoubtKind.RIVAL, DoubtKind.SOUNDS_ALIKE))
-    yield from (Doubt(DoubtKind.DIFFERS, 84), Doubt(DoubtKind.UNSURE), Doubt(DoubtKind.UNUSUAL))
+    yield Doubt(DoubtKind.DIFFERS, 84)
+    bare = (DoubtKind.UNSURE, DoubtKind.UNUSUAL, DoubtKind.THIN, DoubtKind.BY_EYE)
+    yield from (Doubt(kind) for kind in (*bare, DoubtKind.OTHER_COVER))
+
+
+def of_the_trade() -> Iterator[Announcement]:
+    """Choices, cautions, the preparation, and how sites are measured."""
+    for option in Option:
+        yield from (Chosen(option), Ended(option), Undone("choice", option))
+    for caution in Caution:
+        yield from (Noted(caution), Undone("caution", caution))
+    for what in Preparation:
+        yield from (AskPreparation(what), Undone("preparation", what))
+        yield from (Prepared(what, yes) for yes in (True, False))
+    yield from (Finished(), Undone("finish"))
+    values: dict[SetupField, list[tuple[str | int | None, str | int]]] = {
+        SetupField.FOLD: [("vertical", "horizontal"), ("diagonal", "vertical")],
+        SetupField.SIDE: [("right", "left"), ("left", "right")],
+        SetupField.CLOTH: [(0, 15), (15, 0), (None, 15), (None, 0), (5, 15)],
+        SetupField.OFFSET: [(None, 25), (10, 25)],
+    }
+    for site in SITES[:2]:
+        yield from (PutOff(site), Undone("setup", site), Undone("extra", site))
+        yield from (ReadBack(site, 1, 150, (), 15), Saved(site, 150, 15))
+        for setup_field, pairs in values.items():
+            for before, after in pairs:
+                for last_time in (True, False):
+                    yield AskSetup(site, setup_field, before, after, last_time)
+            for after in dict.fromkeys(after for _, after in pairs):
+                yield SetupSaved(site, setup_field, after)
 
 
 def announcements() -> Iterator[Announcement]:
@@ -78,11 +122,12 @@ def announcements() -> Iterator[Announcement]:
             yield SavedTape(site.id, mark)
     for why in Why:
         yield Refused(why, "chest", 802)
-        if why not in {Why.BEYOND_OPENING, Why.OFF_SCALE}:
+        if why not in {Why.BEYOND_OPENING, Why.OFF_SCALE}:  # these two always have a value
             yield from (Refused(why), Refused(why, "iliac_crest"))
     for why_not in WhyNot:
         yield from (SayAgain(NotUnderstood(why_not)), SayAgain(NotUnderstood(why_not, "100.0")))
     yield from (AllMeasured(), Paused(), Signed())
+    yield from of_the_trade()
 
 
 def test_the_list_holds_every_announcement() -> None:
@@ -232,3 +277,66 @@ def test_the_help_has_every_state(grammar: Grammar) -> None:
     """A state that is added to the grammar gets its heading."""
     states = {rule.removeprefix(LISTENING) for rule in grammar.rules if LISTENING in rule}
     assert states - {"anything"} == set(TITLES)
+
+
+def test_a_reading_through_cloth_is_called_an_estimate(english: English) -> None:
+    """Read back and saved, the dial's value, what is left without the cloth, and its name."""
+    text = english.say(ReadBack("thigh", 1, 184, (), 15))
+    assert "eighteen point four: one eight point four" in text
+    assert "fifteen point four without it, an estimate" in text
+    saved = english.say(Saved("thigh", 184, 15))
+    assert "18.4 through cloth, 15.4 without it, an estimate" in saved
+    assert "estimate" not in english.say(Saved("thigh", 184))
+
+
+def test_a_change_against_last_time_is_a_question_that_says_so(english: English) -> None:
+    """Vertical after horizontal does not compare, and the question says it."""
+    changed = AskSetup("midaxillary", SetupField.FOLD, "horizontal", "vertical", True)
+    assert english.say(changed) == (
+        "midaxillary: last time fold horizontal; now fold vertical? The two do not compare."
+    )
+
+
+def test_the_setup_is_said_when_the_site_comes_up(english: English) -> None:
+    """Fold, side, cloth and offset as they were last time."""
+    setup = SiteSetup("midaxillary", Fold.HORIZONTAL, Side.LEFT, 15, 20)
+    text = english.say(AskReading("midaxillary", 1, third=False, setup=setup))
+    assert text == (
+        "midaxillary, first circuit. Fold horizontal, left side, cloth one point five, offset two."
+    )
+
+
+@pytest.mark.parametrize(
+    ("why", "told"),
+    [
+        (WhyNext.ORDER, "chest, second circuit."),
+        (WhyNext.RECOVERS, "must recover"),
+        (WhyNext.PUT_OFF, "put off"),
+        (WhyNext.EXTRA, "one reading more"),
+    ],
+)
+def test_why_a_site_is_next(english: English, why: WhyNext, told: str) -> None:
+    """The usual order needs no word; everything else is said."""
+    assert told in english.say(AskReading("chest", 2, third=False, why=why))
+
+
+def test_lengths_that_sound_alike_are_told_digit_by_digit(
+    english: English, numbers: NumberWords
+) -> None:
+    """Fourteen and a half is read back with its digits, and what it could be is named."""
+    assert numbers.length_read_back(Inches(232)) == "fourteen and a half inches: one four"
+    assert numbers.length_read_back(Centimetres(402)).endswith("centimetres: four zero")
+    assert numbers.length_read_back(Inches(108)) == numbers.length(Inches(108))
+    doubts = (TapeDoubt(TapeDoubtKind.SOUNDS_ALIKE, Inches(648)),)
+    text = english.say(ReadBackTape("thigh", Inches(232), Inches(116), False, doubts))
+    assert "or forty and a half inches: four zero? Yes only if sure." in text
+
+
+@pytest.mark.parametrize("kind", TapeDoubtKind)
+def test_a_doubtful_length_says_why(english: English, kind: TapeDoubtKind) -> None:
+    """Every doubt about a length has its words."""
+    doubt = TapeDoubt(kind, Inches(108))
+    plain = english.say(ReadBackTape("thigh", Inches(232), Inches(116), False))
+    text = english.say(ReadBackTape("thigh", Inches(232), Inches(116), False, (doubt,)))
+    assert "Doubtful" in text
+    assert "Doubtful" not in plain

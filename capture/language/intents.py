@@ -5,6 +5,7 @@ from dataclasses import dataclass, fields
 from enum import StrEnum
 from typing import Any
 
+from capture.protocol.sites import Fold, Side
 from capture.units import Centimetres, Inches, TapeLength
 
 
@@ -33,6 +34,36 @@ class SkipReason(StrEnum):
     INJURY = "injury"
     SKIN = "skin"
     UNABLE = "unable"
+
+
+class Option(StrEnum):
+    """What the trade offers where a permission is not given, or where today is not the day."""
+
+    FEWER_SITES = "fewer_sites"
+    THROUGH_CLOTHING = "through_clothing"
+    CLIENT_LOCATES = "client_locates"
+    """The client finds the landmarks; nothing is drawn on the skin."""
+    CHAPERONE = "chaperone"
+    OTHER_ASSESSOR = "other_assessor"
+    AIR_DISPLACEMENT = "air_displacement"
+    UNDERWATER_WEIGHING = "underwater_weighing"
+    IMPEDANCE = "impedance"
+    POSTPONE = "postpone"
+
+
+class Caution(StrEnum):
+    """A reason to postpone, or to read the result with care (common practice, no source)."""
+
+    EXERCISE = "exercise"
+    HOT_SKIN = "hot_skin"
+    WET_SKIN = "wet_skin"
+    LOTION = "lotion"
+    PREGNANCY = "pregnancy"
+    OEDEMA = "oedema"
+    TOO_THICK = "too_thick"
+    SKIN = "skin"
+    SCAN = "scan"
+    SURGERY = "surgery"
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +157,83 @@ class SignOff:
     """Close the visit."""
 
 
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """The client withdraws a permission, by name `clothing`, `marks` or `touch`.
+
+    Without a name it is being touched: nothing goes on then.
+    """
+
+    permission: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Choose:
+    """What the client and the assessor settle on instead."""
+
+    option: Option
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A reason to postpone or to take the results with care."""
+
+    caution: Caution
+
+
+@dataclass(frozen=True, slots=True)
+class Wiped:
+    """The caliper was wiped for this client."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetFold:
+    """The fold at the present site runs this way."""
+
+    fold: Fold
+
+
+@dataclass(frozen=True, slots=True)
+class SetSide:
+    """The present site is measured on this side."""
+
+    side: Side
+
+
+@dataclass(frozen=True, slots=True)
+class SetCloth:
+    """The present site is measured through cloth this thick, one layer; 0 is bare skin."""
+
+    cloth_tenths_mm: int
+
+
+@dataclass(frozen=True, slots=True)
+class SetOffset:
+    """The present site lies this far in front of its line, in millimetres."""
+
+    offset_mm: int
+
+
+@dataclass(frozen=True, slots=True)
+class Finish:
+    """Leave out everything that is not measured yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """Take one reading more at this site."""
+
+    site: str
+
+
+@dataclass(frozen=True, slots=True)
+class Later:
+    """Put the present site off to the end of its circuit."""
+
+
+SetupChange = SetFold | SetSide | SetCloth | SetOffset
+"""Intents that change how the present site is measured."""
+
 Intent = (
     Reading
     | Tape
@@ -140,6 +248,14 @@ Intent = (
     | Pause
     | Resume
     | SignOff
+    | Stop
+    | Choose
+    | Note
+    | Wiped
+    | SetupChange
+    | Finish
+    | Extra
+    | Later
 )
 
 _KINDS: dict[str, type[Intent] | type[NotUnderstood]] = {
@@ -156,8 +272,29 @@ _KINDS: dict[str, type[Intent] | type[NotUnderstood]] = {
     "pause": Pause,
     "resume": Resume,
     "sign_off": SignOff,
+    "stop": Stop,
+    "choose": Choose,
+    "note": Note,
+    "wiped": Wiped,
+    "set_fold": SetFold,
+    "set_side": SetSide,
+    "set_cloth": SetCloth,
+    "set_offset": SetOffset,
+    "finish": Finish,
+    "extra": Extra,
+    "later": Later,
     "not_understood": NotUnderstood,
 }
+_ENUMS: Mapping[str, type[StrEnum]] = {
+    "reason": SkipReason,
+    "why": WhyNot,
+    "option": Option,
+    "caution": Caution,
+    "fold": Fold,
+    "side": Side,
+}
+"""Fields that hold one of a few names, wherever they occur."""
+
 _NAMES = {kind: name for name, kind in _KINDS.items()}
 
 
@@ -189,10 +326,8 @@ def from_plain(plain: Mapping[str, Any]) -> Intent | NotUnderstood:
     values = {name: value for name, value in plain.items() if name != "kind"}
     if "length" in values:
         values["length"] = length_from_plain(values["length"])
-    if "reason" in values:
-        values["reason"] = SkipReason(values["reason"])
-    if "why" in values:
-        values["why"] = WhyNot(values["why"])
+    for name in values.keys() & _ENUMS.keys():
+        values[name] = _ENUMS[name](values[name])
     return _KINDS[plain["kind"]](**values)
 
 

@@ -1,32 +1,47 @@
 """From the slots of a phrase to an intent. The names here are what the tags of a pack may use.
 
 Slots: `call` names the intent (`reading`, `tape`, `confirm`, `refuse`, `correct`,
-`correct_tape`, `undo`, `repeat`, `skip`, `go_to`, `pause`, `resume`, `sign_off`), or `wrong`
-says that the phrase is a known wrong form and which (`lost_point`). `site` and `reason` are
-names. A number is `whole` and `tenths`; a tape length adds `unit` (`inch` or `centimetre`) and
-`sixteenths`.
+`correct_tape`, `undo`, `repeat`, `skip`, `go_to`, `pause`, `resume`, `sign_off`, `stop`,
+`choose`, `note`, `wiped`, `set_fold`, `set_side`, `set_cloth`, `set_offset`, `finish`, `extra`,
+`later`), or `wrong` says that the phrase is a known wrong form and which (`lost_point`). `site`,
+`reason`, `permission`, `option`, `caution`, `fold` and `side` are names. A number is `whole` and
+`tenths`; a tape length adds `unit` (`inch` or `centimetre`) and `sixteenths`.
 """
 
 from capture.language.automaton import Slots
 from capture.language.intents import (
+    Caution,
+    Choose,
     Confirm,
     Correct,
     CorrectTape,
+    Extra,
+    Finish,
     GoTo,
     Intent,
+    Later,
+    Note,
     NotUnderstood,
+    Option,
     Pause,
     Reading,
     Refuse,
     Repeat,
     Resume,
+    SetCloth,
+    SetFold,
+    SetOffset,
+    SetSide,
     SignOff,
     Skip,
     SkipReason,
+    Stop,
     Tape,
     Undo,
     WhyNot,
+    Wiped,
 )
+from capture.protocol.sites import Fold, Side
 from capture.units import Centimetres, Inches, TapeLength, millimetres
 
 SMALLEST_TENTHS_MM = 5
@@ -43,6 +58,9 @@ _BARE: dict[str, Intent] = {
     "pause": Pause(),
     "resume": Resume(),
     "sign_off": SignOff(),
+    "wiped": Wiped(),
+    "finish": Finish(),
+    "later": Later(),
 }
 
 
@@ -107,6 +125,27 @@ def intent_from(slots: Slots) -> Intent | NotUnderstood:
         return CorrectTape(_tape_length(slots))
     if call == "skip":
         return Skip(SkipReason(name_in(slots, "reason") or ""))
-    if call == "go_to" and site is not None:
-        return GoTo(site)
+    if call in {"go_to", "extra"} and site is not None:
+        return GoTo(site) if call == "go_to" else Extra(site)
+    return _of_the_trade(call, slots)
+
+
+def _of_the_trade(call: str | None, slots: Slots) -> Intent:
+    """Permissions withdrawn, what is chosen instead, and how a site is measured."""
+    match call:
+        case "stop":
+            return Stop(name_in(slots, "permission"))
+        case "choose":
+            return Choose(Option(name_in(slots, "option") or ""))
+        case "note":
+            return Note(Caution(name_in(slots, "caution") or ""))
+        case "set_fold":
+            return SetFold(Fold(name_in(slots, "fold") or ""))
+        case "set_side":
+            return SetSide(Side(name_in(slots, "side") or ""))
+        case "set_cloth":
+            return SetCloth(value_tenths(slots))
+        case "set_offset":
+            # Called in centimetres: their tenths are millimetres.
+            return SetOffset(value_tenths(slots))
     raise PackError(f"no intent has the slots {dict(slots)}")

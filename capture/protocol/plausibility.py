@@ -28,6 +28,12 @@ class DoubtKind(StrEnum):
     """It lies outside the site's usual range."""
     DIFFERS = "differs"
     """It differs from every other circuit of this site by more than the protocol allows."""
+    THIN = "thin"
+    """It is thinner than two layers of skin usually are."""
+    BY_EYE = "by_eye"
+    """It lies between two marks of the caliper's scale."""
+    OTHER_COVER = "other_cover"
+    """Another reading of this site was taken through other cloth, or on bare skin."""
 
 
 @dataclass(frozen=True, slots=True)

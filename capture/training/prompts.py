@@ -21,14 +21,18 @@ import soundfile
 from numpy.typing import NDArray
 
 from capture.language.grammar import Grammar
-from capture.language.intents import NotUnderstood, SkipReason, WhyNot
+from capture.language.intents import Caution, NotUnderstood, Option, SkipReason, WhyNot
 from capture.pack import open_pack
 from capture.protocol.plausibility import Doubt, DoubtKind
 from capture.protocol.protocol import PROTOCOLS, Protocol
+from capture.protocol.setup import SetupField, SiteSetup
+from capture.protocol.sites import Fold, Side
+from capture.protocol.tape import TapeDoubt, TapeDoubtKind
 from capture.resources import data_folder
 from capture.sound.bank import words_of
 from capture.units import Inches
 from capture.visit import announcement as told
+from capture.visit.state import Preparation
 from capture.wording.english import English
 from capture.wording.numbers import NumberWords
 
@@ -36,7 +40,7 @@ RATE_HZ = 24_000
 VOICE = "hibari-tts, voice heart, Apache-2.0"
 SOUND_FILE = "prompts.ogg"
 INDEX_FILE = "prompts.toml"
-QUALITY = 0.6
+QUALITY = 0.82
 """libsndfile's compression level for Vorbis: about 40 kbit/s of speech."""
 
 SPEECH_DBFS = -20.0
@@ -118,6 +122,9 @@ class _OpenNumbers(NumberWords):
     def length(self, length: object) -> str:  # noqa: ARG002
         return OPEN
 
+    def length_read_back(self, length: object) -> str:  # noqa: ARG002
+        return OPEN
+
 
 def number_fragments() -> Iterator[Fragment]:
     """Whole numbers to a hundred, tenths, fractions, units."""
@@ -145,6 +152,10 @@ def _announcements(permissions: Iterable[str]) -> Iterator[told.Announcement]:
         yield told.Undone("permission", permission)
     yield told.AskTape("x")
     yield from (told.ReadBackTape("x", Inches(1), Inches(1), rounded) for rounded in (True, False))
+    for tape_doubt in TapeDoubtKind:
+        for other in (None, Inches(2)):
+            doubts = (TapeDoubt(tape_doubt, other),)
+            yield told.ReadBackTape("x", Inches(1), Inches(1), True, doubts)
     yield told.SavedTape("x", Inches(1))
     for circuit in (1, 2, 3, 4):
         yield told.AskReading("x", circuit, third=False)
@@ -156,17 +167,48 @@ def _announcements(permissions: Iterable[str]) -> Iterator[told.Announcement]:
     yield told.Dropped("x")
     yield from (told.Skipped("x", reason) for reason in SkipReason)
     yield told.Undone("reading", "x", 150)
-    yield from (told.Undone(what, "x") for what in ("tape", "skip"))
+    yield from (told.Undone(what, "x") for what in ("tape", "skip", "setup", "extra"))
     for why in told.Why:
         yield from (told.Refused(why, site, 150) for site in (None, "x"))
     for why_not in WhyNot:
         yield from (told.SayAgain(NotUnderstood(why_not, detail)) for detail in ("", "100.0"))
-    yield from (told.AllMeasured(), told.Paused(), told.Signed())
+    yield from (told.AllMeasured(), told.Paused(), told.Signed(), told.Finished())
+    yield from _of_the_trade()
+
+
+def _of_the_trade() -> Iterator[told.Announcement]:
+    """What is said of choices, cautions and setup, about a site called "x"."""
+    for option in Option:
+        yield from (told.Chosen(option), told.Ended(option), told.Undone("choice", option))
+    for caution in Caution:
+        yield from (told.Noted(caution), told.Undone("caution", caution))
+    for what in Preparation:
+        yield from (told.AskPreparation(what), told.Undone("preparation", what))
+        yield from (told.Prepared(what, yes) for yes in (True, False))
+    yield from (told.Undone("finish"), told.PutOff("x"))
+    for why in told.WhyNext:
+        yield told.AskReading("x", 1, third=False, why=why)
+        yield told.AskReading("x", 1, third=False, same_again=True, why=why)
+    yield from (told.AskReading("x", 1, third=False, setup=SiteSetup("x", fold)) for fold in Fold)
+    for field, befores, afters in (
+        (SetupField.FOLD, (OPEN,), (OPEN,)),
+        (SetupField.SIDE, (OPEN,), (OPEN,)),
+        (SetupField.CLOTH, (None, 0, 20), (0, 15)),
+        (SetupField.OFFSET, (None, 10), (25,)),
+    ):
+        for after in afters:
+            yield told.SetupSaved("x", field, after)
+            for before in (each for each in befores if each != after or after == OPEN):
+                yield from (
+                    told.AskSetup("x", field, before, after, last) for last in (True, False)
+                )
+    yield told.ReadBack("x", 1, 150, (), 15)
+    yield told.Saved("x", 150, 15)
 
 
 def sentence_parts(grammar: Grammar, protocol: Protocol) -> dict[str, str]:
     """The words of every fixed part of a sentence, each with how it is written."""
-    site = replace(protocol.sites[0], id="x", title=OPEN, tape_from=OPEN)
+    site = replace(protocol.sites[0], id="x", title=OPEN, tape_from=OPEN, tape_to=OPEN)
     wording = English(_OpenNumbers(grammar), replace(protocol, sites=(site,)))
     parts: dict[str, str] = {}
     for announcement in _announcements(("touch", "marks", "clothing")):
@@ -187,7 +229,10 @@ def name_fragments(grammar: Grammar, protocols: Iterable[Protocol]) -> Iterator[
     )
     for protocol in protocols:
         names |= dict.fromkeys(site.title for site in protocol.sites)
-        names |= dict.fromkeys(site.tape_from for site in protocol.sites if site.tape_from)
+        for site in protocol.tape_sites:
+            names |= dict.fromkeys(end for end in (site.tape_from, site.tape_to) if end)
+    names |= dict.fromkeys(each.value for each in (*Fold, *Side))
+    names |= {"cloth of unknown thickness": None}
     for name in names:
         yield Fragment((name,), f"{name},")
 

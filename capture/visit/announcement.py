@@ -1,10 +1,12 @@
 """What the program says and shows, as data. A language's wording is chosen at the edge."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
-from capture.language.intents import NotUnderstood, SkipReason
+from capture.language.intents import Caution, NotUnderstood, Option, SkipReason
 from capture.protocol.plausibility import Doubt
+from capture.protocol.setup import SetupField, SiteSetup
+from capture.protocol.tape import TapeDoubt
 from capture.units import TapeLength
 
 
@@ -23,6 +25,29 @@ class Why(StrEnum):
     NOTHING_TO_UNDO = "nothing_to_undo"
     UNCLEAR = "unclear"
     """A word that takes effect at once was not heard clearly enough to act on."""
+    CLOTH_UNKNOWN = "cloth_unknown"
+    """The site is measured through cloth, and how thick it is was not said."""
+    THINNER_THAN_CLOTH = "thinner_than_cloth"
+    """Two layers of the cloth alone are as thick as the reading."""
+    ALREADY_SO = "already_so"
+    """A change of the setup to what it is."""
+
+
+class WhyNext(StrEnum):
+    """Why a site is the next one."""
+
+    ORDER = "order"
+    """The protocol's order."""
+    CHOSEN = "chosen"
+    """It was asked for."""
+    RECOVERS = "recovers"
+    """The fold that would come first was lifted just now and must recover."""
+    PUT_OFF = "put_off"
+    """It was put off to the end of the circuit."""
+    DISAGREE = "disagree"
+    """Its readings differ by more than the protocol allows."""
+    EXTRA = "extra"
+    """One reading more was asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +73,9 @@ class AskReading:
     third: bool
     same_again: bool = False
     """The only site left is the one just measured: wait before lifting the fold again."""
+    why: WhyNext = field(default=WhyNext.ORDER, compare=False)
+    setup: SiteSetup | None = field(default=None, compare=False)
+    """How the site was measured last time or is to be measured now, where that is worth a word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +86,8 @@ class ReadBack:
     circuit: int
     value_tenths_mm: int
     doubts: tuple[Doubt, ...]
+    cloth_tenths_mm: int = 0
+    """Thickness of one layer of the cloth between; the value is that of the dial."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +98,7 @@ class ReadBackTape:
     length: TapeLength
     mark: TapeLength
     rounded: bool
+    doubts: tuple[TapeDoubt, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +107,7 @@ class Saved:
 
     site: str
     value_tenths_mm: int
+    cloth_tenths_mm: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +179,78 @@ class Stopped:
 
 
 @dataclass(frozen=True, slots=True)
+class Ended:
+    """Nothing more is measured today: another method, or another day, was chosen."""
+
+    option: Option
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """It was recorded what is done instead."""
+
+    option: Option
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """A reason for care was recorded."""
+
+    caution: Caution
+
+
+@dataclass(frozen=True, slots=True)
+class AskPreparation:
+    """Asks for one thing that is settled before anybody is touched; `what` is its name."""
+
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """It was settled, by yes or no."""
+
+    what: str
+    yes: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AskSetup:
+    """A change of how a site is measured waits for its yes.
+
+    `last_time`: the value before is that of the last visit, with which the new one cannot be
+    compared.
+    """
+
+    site: str
+    field: SetupField
+    before: str | int | None
+    after: str | int
+    last_time: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SetupSaved:
+    """The site is measured so from now on."""
+
+    site: str
+    field: SetupField
+    value: str | int
+
+
+@dataclass(frozen=True, slots=True)
+class PutOff:
+    """A site comes at the end of its circuit."""
+
+    site: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """Everything not measured yet is left out."""
+
+
+@dataclass(frozen=True, slots=True)
 class Paused:
     """Listening for "resume" only."""
 
@@ -172,6 +276,15 @@ Announcement = (
     | SayAgain
     | AllMeasured
     | Stopped
+    | Ended
+    | Chosen
+    | Noted
+    | AskPreparation
+    | Prepared
+    | AskSetup
+    | SetupSaved
+    | PutOff
+    | Finished
     | Paused
     | Signed
 )

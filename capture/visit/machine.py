@@ -7,37 +7,46 @@ order: the journal entry comes first, so that nothing is announced as saved befo
 from dataclasses import dataclass, replace
 
 from capture.language.intents import (
+    Choose,
     Confirm,
     Correct,
     CorrectTape,
+    Extra,
+    Finish,
     GoTo,
+    Intent,
+    Later,
+    Note,
     NotUnderstood,
     Pause,
     Reading,
     Refuse,
     Repeat,
     Resume,
+    SetupChange,
     SignOff,
     Skip,
+    Stop,
     Tape,
     Undo,
+    Wiped,
     to_plain,
 )
 from capture.visit.announcement import Announcement, SayAgain, Why
 from capture.visit.call import Call
-from capture.visit.course import phase, question
+from capture.visit.course import next_permission, next_preparation, phase, question
 from capture.visit.entry import Entry
 from capture.visit.moves import Outcome, is_pending, refused
-from capture.visit.permissions import answer
+from capture.visit.ordering import ask_extra, finish_early, go_to, put_off, skip
+from capture.visit.permissions import answer, choose, note, prepare, stop
 from capture.visit.readings import (
     confirm_reading,
     correct_reading,
     drop_reading,
-    go_to,
     hear_reading,
-    skip,
 )
-from capture.visit.state import Phase, Visit
+from capture.visit.setups import change_setup, confirm_setup, drop_setup
+from capture.visit.state import Phase, Preparation, Visit
 from capture.visit.tapes import confirm_tape, correct_tape, drop_tape, hear_tape
 from capture.visit.undoing import undo
 
@@ -58,7 +67,7 @@ class Say:
 
 Effect = Record | Say
 
-DECISIVE = (Confirm, Skip, SignOff, Undo, GoTo)
+DECISIVE = (Confirm, Skip, SignOff, Undo, GoTo, Choose, Note, Wiped, Finish, Extra, Later)
 """Calls that take effect at once, with no read-back to catch a mishearing."""
 
 Step = tuple[Visit, tuple[Effect, ...]]
@@ -98,19 +107,25 @@ def _answer_to(visit: Visit, call: Call, at: str) -> Outcome:
         return _not_understood(visit, intent)
     if visit.signed_at is not None:
         return refused(visit, Why.NOT_NOW)
+    if isinstance(intent, Stop):
+        return stop(visit, intent, at)
     if visit.paused and not isinstance(intent, Resume):
         return refused(visit, Why.NOT_NOW)
     if isinstance(intent, DECISIVE) and not call.is_clear:
         return refused(visit, Why.UNCLEAR)
+    return _taken(visit, intent, call, at)
+
+
+def _taken(visit: Visit, intent: Intent, call: Call, at: str) -> Outcome:
     match intent:
         case Reading():
             return hear_reading(visit, intent, call)
         case Correct():
             return correct_reading(visit, intent, call)
         case Tape():
-            return hear_tape(visit, intent)
+            return hear_tape(visit, intent, call)
         case CorrectTape():
-            return correct_tape(visit, intent)
+            return correct_tape(visit, intent, call)
         case Confirm():
             return _confirm(visit, at)
         case Refuse():
@@ -129,6 +144,28 @@ def _answer_to(visit: Visit, call: Call, at: str) -> Outcome:
             return Outcome(replace(visit, paused=False), ({"kind": "resumed"},))
         case SignOff():
             return _sign_off(visit, at)
+        case _:
+            return _taken_of_the_trade(visit, intent, at)
+
+
+def _taken_of_the_trade(visit: Visit, intent: Intent, at: str) -> Outcome:
+    match intent:
+        case Choose():
+            return choose(visit, intent, at)
+        case Note():
+            return note(visit, intent)
+        case Wiped():
+            return prepare(visit, Preparation.WIPED, yes=True, at=at)
+        case Finish():
+            return finish_early(visit, at)
+        case Extra():
+            return ask_extra(visit, intent)
+        case Later():
+            return put_off(visit)
+        case _ if isinstance(intent, SetupChange):
+            return change_setup(visit, intent)
+        case _:
+            return refused(visit, Why.NOT_NOW)
 
 
 def _not_understood(visit: Visit, intent: NotUnderstood) -> Outcome:
@@ -145,7 +182,9 @@ def _confirm(visit: Visit, at: str) -> Outcome:
         return confirm_reading(visit, visit.pending)
     if visit.pending_tape is not None:
         return confirm_tape(visit, visit.pending_tape)
-    return answer(visit, granted=True, at=at)
+    if visit.pending_setup is not None:
+        return confirm_setup(visit, visit.pending_setup)
+    return _answer_asked(visit, yes=True, at=at)
 
 
 def _refuse(visit: Visit, at: str) -> Outcome:
@@ -153,7 +192,21 @@ def _refuse(visit: Visit, at: str) -> Outcome:
         return drop_reading(visit, visit.pending)
     if visit.pending_tape is not None:
         return drop_tape(visit, visit.pending_tape)
-    return answer(visit, granted=False, at=at)
+    if visit.pending_setup is not None:
+        return drop_setup(visit, visit.pending_setup)
+    return _answer_asked(visit, yes=False, at=at)
+
+
+def _answer_asked(visit: Visit, *, yes: bool, at: str) -> Outcome:
+    """The yes or no to a question that is about no number."""
+    preparation, permission = next_preparation(visit), next_permission(visit)
+    match phase(visit):
+        case Phase.PREPARATION if preparation is not None:
+            return prepare(visit, preparation, yes=yes, at=at)
+        case Phase.PERMISSIONS if permission is not None:
+            return answer(visit, permission, granted=yes, at=at)
+        case _:
+            return refused(visit, Why.NOT_NOW)
 
 
 def _sign_off(visit: Visit, at: str) -> Outcome:

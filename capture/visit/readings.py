@@ -1,23 +1,19 @@
-"""Moves: readings heard, confirmed, corrected, dropped; sites chosen and skipped."""
+"""Moves: readings heard, confirmed, corrected, dropped."""
 
 from dataclasses import replace
 
-from capture.language.intents import Correct, GoTo, Intent, NotUnderstood, Reading, Skip
-from capture.protocol.plausibility import Doubt, doubts_about, doubts_of_ear
-from capture.visit.announcement import Dropped, Saved, Skipped, Why
+from capture.language.intents import Correct, Intent, NotUnderstood, Reading
+from capture.protocol.caliper import THIN_TENTHS_MM
+from capture.protocol.plausibility import Doubt, DoubtKind, doubts_about, doubts_of_ear
+from capture.protocol.setup import LAYERS
+from capture.visit.announcement import Dropped, Saved, Why
 from capture.visit.call import Call
-from capture.visit.course import TAPE_CIRCUIT, next_tape, next_target, outstanding, phase
-from capture.visit.entry import Plain, ReadingFact, ReadingState, Source
-from capture.visit.moves import Outcome, fact_of, is_pending, moved, refused
-from capture.visit.state import (
-    DoneReading,
-    Phase,
-    SkippedSite,
-    TakenReading,
-    Target,
-    Visit,
-)
-from capture.visit.tapes import drop_tape
+from capture.visit.course import phase
+from capture.visit.entry import Plain, ReadingState, Source
+from capture.visit.moves import Outcome, fact_of, moved, refused
+from capture.visit.ordering import target_for
+from capture.visit.setup_now import setup_of
+from capture.visit.state import DoneReading, Phase, TakenReading, Target, Visit
 
 
 def hear_reading(visit: Visit, intent: Reading, call: Call) -> Outcome:
@@ -31,9 +27,11 @@ def hear_reading(visit: Visit, intent: Reading, call: Call) -> Outcome:
         if site not in {None, pending.target.site}:
             return refused(visit, Why.OTHER_PENDING, pending.target.site)
         return _replaced(visit, pending, value, call)
+    if visit.pending_setup is not None:
+        return refused(visit, Why.OTHER_PENDING, visit.pending_setup.site)
     if phase(visit) is not Phase.CIRCUITS:
         return refused(visit, Why.NOT_NOW)
-    target, objection = _target_for(visit, site)
+    target, objection = target_for(visit, site)
     if target is None:
         return refused(visit, objection, site, value)
     return _heard(visit, target, value, call)
@@ -53,7 +51,7 @@ def confirm_reading(visit: Visit, reading: TakenReading) -> Outcome:
         replace(after, done=(*after.done, DoneReading(reading.number)), chosen=None),
         (),
         (fact,),
-        (Saved(reading.target.site, reading.value_tenths_mm),),
+        (Saved(reading.target.site, reading.value_tenths_mm, reading.cloth_tenths_mm),),
     )
 
 
@@ -63,75 +61,8 @@ def drop_reading(visit: Visit, reading: TakenReading) -> Outcome:
     return Outcome(after, (), (fact,), (Dropped(reading.target.site),))
 
 
-def go_to(visit: Visit, intent: GoTo) -> Outcome:
-    """Measure another site next. What waits for its yes must be answered first."""
-    if is_pending(visit):
-        pending = visit.pending
-        return refused(visit, Why.OTHER_PENDING, pending.target.site if pending else None)
-    target, objection = _target_for(visit, intent.site)
-    if target is None or phase(visit) is not Phase.CIRCUITS:
-        return refused(visit, objection, intent.site)
-    return Outcome(replace(visit, chosen=target.site), ({"kind": "went_to", "site": target.site},))
-
-
-def skip(visit: Visit, intent: Skip) -> Outcome:
-    """Leave out the present site, or its tape, with the reason."""
-    readings: tuple[ReadingFact, ...] = ()
-    facts: tuple[Plain, ...] = ()
-    target = _present(visit)
-    if target is None:
-        return refused(visit, Why.NOT_NOW)
-    if visit.pending_tape is not None:
-        facts = drop_tape(visit, visit.pending_tape).facts
-    if visit.pending is not None:
-        visit, fact = moved(visit, visit.pending, ReadingState.DROPPED)
-        readings = (fact,)
-    skipped = SkippedSite(target, intent.reason)
-    fact_of_skip = {
-        "kind": "skipped",
-        "site": target.site,
-        "circuit": target.circuit,
-        "reason": intent.reason.value,
-    }
-    return Outcome(
-        replace(visit, done=(*visit.done, skipped), chosen=None, pending_tape=None),
-        (*facts, fact_of_skip),
-        readings,
-        (Skipped(target.site, intent.reason),),
-    )
-
-
-def _present(visit: Visit) -> Target | None:
-    if visit.pending is not None:
-        return visit.pending.target
-    if visit.pending_tape is not None:
-        return Target(visit.pending_tape.site, TAPE_CIRCUIT)
-    match phase(visit):
-        case Phase.CIRCUITS:
-            return next_target(visit)
-        case Phase.TAPES:
-            site = next_tape(visit)
-            return Target(site, TAPE_CIRCUIT) if site else None
-        case _:
-            return None
-
-
-def _target_for(visit: Visit, site: str | None) -> tuple[Target | None, Why]:
-    """Where a reading belongs, or why nowhere."""
-    if site is None:
-        return next_target(visit), Why.NOT_NOW
-    if site not in {each.id for each in visit.plan.protocol.sites}:
-        return None, Why.NOT_IN_PROTOCOL
-    left = outstanding(visit)
-    if all(target.site != site for target in left):
-        return None, Why.ALREADY_DONE
-    if site == visit.last_measured and any(target.site != site for target in left):
-        return None, Why.JUST_MEASURED
-    return next(target for target in left if target.site == site), Why.NOT_NOW
-
-
 def _replaced(visit: Visit, pending: TakenReading, value: int, call: Call) -> Outcome:
-    objection = _objection(visit, value)
+    objection = _objection(visit, pending.target.site, value)
     if objection is not None:
         # The correction cannot be taken, but the value it was to correct is wrong all the same.
         after, fact = moved(visit, pending, ReadingState.DROPPED)
@@ -142,35 +73,52 @@ def _replaced(visit: Visit, pending: TakenReading, value: int, call: Call) -> Ou
 
 
 def _heard(visit: Visit, target: Target, value: int, call: Call) -> Outcome:
-    objection = _objection(visit, value)
+    objection = _objection(visit, target.site, value)
     if objection is not None:
         return refused(visit, objection, target.site, value)
-    doubts = _doubts(visit, target, value, call)
-    reading = TakenReading(visit.sequence, target, value, ReadingState.HEARD, call.source, doubts)
+    cloth = setup_of(visit, target.site).cloth_tenths_mm or 0
+    doubts = _doubts(visit, target, value, cloth, call)
+    reading = TakenReading(
+        visit.sequence, target, value, ReadingState.HEARD, call.source, doubts, cloth
+    )
+    through = (_cloth_fact(reading),) if reading.is_estimate else ()
     return Outcome(
         replace(visit, readings=(*visit.readings, reading), chosen=target.site),
-        tuple(_doubt_fact(doubt) for doubt in doubts),
+        (*(_doubt_fact(doubt) for doubt in doubts), *through),
         (fact_of(reading),),
     )
 
 
-def _objection(visit: Visit, value: int) -> Why | None:
-    if not visit.plan.caliper.within_opening(value):
+def _objection(visit: Visit, site: str, value: int) -> Why | None:
+    """Why a value cannot be a reading at all, so that there is nothing to say yes to."""
+    caliper, cloth = visit.plan.caliper, setup_of(visit, site).cloth_tenths_mm
+    if not caliper.within_opening(value):
         return Why.BEYOND_OPENING
-    if not visit.plan.caliper.on_scale(value):
+    if not (caliper.on_scale(value) or caliper.between_marks(value)):
         return Why.OFF_SCALE
+    if cloth is None:
+        return Why.CLOTH_UNKNOWN
+    if value <= LAYERS * cloth:
+        return Why.THINNER_THAN_CLOTH
     return None
 
 
-def _doubts(visit: Visit, target: Target, value: int, call: Call) -> tuple[Doubt, ...]:
-    protocol = visit.plan.protocol
-    site = protocol.site(target.site)
-    earlier = visit.trials(target.site)
-    found = doubts_about(value, site, protocol.tolerance, earlier)
+def _doubts(visit: Visit, target: Target, value: int, cloth: int, call: Call) -> tuple[Doubt, ...]:
+    protocol, caliper = visit.plan.protocol, visit.plan.caliper
+    site, earlier = protocol.site(target.site), visit.readings_of(target.site)
+    net = value - LAYERS * cloth
+    found = list(doubts_about(net, site, protocol.tolerance, visit.trials(target.site)))
+    if net < THIN_TENTHS_MM:
+        found.append(Doubt(DoubtKind.THIN))
+    if not caliper.on_scale(value):
+        found.append(Doubt(DoubtKind.BY_EYE))
+    if any(each.cloth_tenths_mm != cloth for each in earlier):
+        found.append(Doubt(DoubtKind.OTHER_COVER))
     if call.source is not Source.VOICE:
-        return found
+        return tuple(found)
     others = [(_value_of(rival.intent, value), rival.confidence) for rival in call.others]
-    return (*doubts_of_ear(value, site, earlier, call.certainty, others), *found)
+    dials = tuple(each.value_tenths_mm for each in earlier)
+    return (*doubts_of_ear(value, site, dials, call.certainty, others), *found)
 
 
 def _value_of(intent: Intent | NotUnderstood, unlike: int) -> int | None:
@@ -185,4 +133,13 @@ def _doubt_fact(doubt: Doubt) -> Plain:
         "kind": "doubt",
         "doubt": doubt.kind.value,
         "other_tenths_mm": doubt.other_tenths_mm,
+    }
+
+
+def _cloth_fact(reading: TakenReading) -> Plain:
+    return {
+        "kind": "through_cloth",
+        "cloth_tenths_mm": reading.cloth_tenths_mm,
+        "net_tenths_mm": reading.net_tenths_mm,
+        "estimate": True,
     }

@@ -6,12 +6,14 @@ from enum import StrEnum
 from typing import Any
 
 from capture.composition.forms import Sex
-from capture.language.intents import SkipReason
+from capture.language.intents import Caution, Option, SkipReason
 from capture.protocol.caliper import Caliper
 from capture.protocol.plausibility import Doubt
 from capture.protocol.protocol import Protocol
 from capture.protocol.reading import protocol_from_plain, protocol_to_plain
+from capture.protocol.setup import LAYERS, Carried, SetupField
 from capture.protocol.shipped import protocols
+from capture.protocol.tape import TapeDoubt
 from capture.units import TapeLength
 from capture.visit.entry import ReadingState, Source
 
@@ -27,27 +29,49 @@ class Permission(StrEnum):
     """Being touched with hands and caliper."""
 
 
+class Preparation(StrEnum):
+    """What is settled before the permissions are asked, in this order."""
+
+    WIPED = "wiped"
+    """The caliper was wiped for this client."""
+    CAUTIONS = "cautions"
+    """Reasons to postpone, or to take care, were gone through."""
+    OTHER_CALIPER = "other_caliper"
+    """It is known that the last visit used another caliper."""
+    OTHER_ASSESSOR = "other_assessor"
+    """It is known that another person measured last time."""
+
+
 class Phase(StrEnum):
     """Where a visit stands."""
 
+    PREPARATION = "preparation"
     PERMISSIONS = "permissions"
     TAPES = "tapes"
     CIRCUITS = "circuits"
     CLOSING = "closing"
     """Everything is measured or skipped; the visit waits to be signed off."""
     STOPPED = "stopped"
-    """A permission was refused; nothing is measured."""
+    """A permission is missing, or another method was chosen; nothing is measured."""
     SIGNED = "signed"
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What is settled before the first question: who, by which protocol, with which caliper."""
+    """What is settled before the first question: who, by which protocol, with which caliper.
+
+    `screening`: the wiped caliper and the reasons for care are asked before the permissions.
+    `assessor` is who measures, by any name or identifier that stays the same. `last_time` is what
+    the client's last visit hands on, None for a first visit.
+    """
 
     protocol: Protocol
     caliper: Caliper
     sex: Sex
     age_years: int
+    screening: bool = False
+    assessor: str = ""
+    last_time: Carried | None = None
 
     def to_plain(self) -> dict[str, Any]:
         """The plan as a JSON object for the store.
@@ -57,13 +81,12 @@ class Plan:
         return {
             "protocol": self.protocol.id,
             "protocol_rules": protocol_to_plain(self.protocol),
-            "caliper": {
-                "description": self.caliper.description,
-                "step_tenths_mm": self.caliper.step_tenths_mm,
-                "opening_tenths_mm": self.caliper.opening_tenths_mm,
-            },
+            "caliper": self.caliper.to_plain(),
             "sex": self.sex.value,
             "age_years": self.age_years,
+            "screening": self.screening,
+            "assessor": self.assessor,
+            "last_time": None if self.last_time is None else self.last_time.to_plain(),
         }
 
     @classmethod
@@ -72,12 +95,15 @@ class Plan:
 
         Raises KeyError, TypeError or ValueError for anything else.
         """
-        rules = plain.get("protocol_rules")
+        rules, last_time = plain.get("protocol_rules"), plain.get("last_time")
         return cls(
             protocol=protocol_from_plain(rules) if rules else protocols()[plain["protocol"]],
-            caliper=Caliper(**plain["caliper"]),
+            caliper=Caliper.from_plain(plain["caliper"]),
             sex=Sex(plain["sex"]),
             age_years=plain["age_years"],
+            screening=plain.get("screening", False),
+            assessor=plain.get("assessor", ""),
+            last_time=None if last_time is None else Carried.from_plain(last_time),
         )
 
 
@@ -91,7 +117,11 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class TakenReading:
-    """A reading and the state it is in; `number` is the journal entry that heard it."""
+    """A reading and the state it is in; `number` is the journal entry that heard it.
+
+    `value_tenths_mm` is what the dial showed, `cloth_tenths_mm` the thickness of one layer of
+    cloth between, 0 for bare skin.
+    """
 
     number: int
     target: Target
@@ -99,6 +129,17 @@ class TakenReading:
     state: ReadingState
     source: Source
     doubts: tuple[Doubt, ...] = ()
+    cloth_tenths_mm: int = 0
+
+    @property
+    def net_tenths_mm(self) -> int:
+        """The fold without the cloth: the value less two layers. Through cloth, an estimate."""
+        return self.value_tenths_mm - LAYERS * self.cloth_tenths_mm
+
+    @property
+    def is_estimate(self) -> bool:
+        """Whether cloth was between."""
+        return self.cloth_tenths_mm > 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,11 +150,12 @@ class TapeMark:
     length: TapeLength
     mark: TapeLength
     rounded: bool
+    doubts: tuple[TapeDoubt, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """A client's answer to one permission."""
+    """A client's answer to one permission, or its withdrawal later on; the last one holds."""
 
     permission: Permission
     granted: bool
@@ -135,7 +177,68 @@ class DoneReading:
     number: int
 
 
-Done = DoneReading | TapeMark | Answer | SkippedSite
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What was settled on, and the permission that was missing then, if one was."""
+
+    option: Option
+    permission: Permission | None
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class NotedCaution:
+    """A reason to postpone or to take care."""
+
+    caution: Caution
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """One thing of the preparation, answered by yes or no."""
+
+    what: Preparation
+    yes: bool
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetupChanged:
+    """A site is measured in another way from now on; `before` is what it was."""
+
+    site: str
+    field: SetupField
+    before: str | int | None
+    value: str | int
+    last_time: bool
+
+
+@dataclass(frozen=True, slots=True)
+class EarlyFinish:
+    """Everything not measured by then is left out."""
+
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class ExtraAsked:
+    """One reading more was asked for than the protocol wants."""
+
+    target: Target
+
+
+Done = (
+    DoneReading
+    | TapeMark
+    | Answer
+    | SkippedSite
+    | Choice
+    | NotedCaution
+    | Settled
+    | SetupChanged
+    | EarlyFinish
+    | ExtraAsked
+)
 """Something that counted, and that undo can take back."""
 
 
@@ -145,8 +248,9 @@ class Visit:
 
     `sequence` is the number of the last journal entry. `readings` holds every reading ever
     heard; `done` holds in order what counts, so that the last of it can be undone. `chosen` is a
-    site that was asked for out of turn. `pending_tape` and the reading that is still `heard`
-    wait for their confirmation; there is never more than one of them.
+    site that was asked for out of turn, `put_off` those that come at the end of their circuit.
+    `pending_tape`, `pending_setup` and the reading that is still `heard` wait for their
+    confirmation; there is never more than one of them.
     """
 
     plan: Plan
@@ -154,13 +258,15 @@ class Visit:
     readings: tuple[TakenReading, ...] = ()
     done: tuple[Done, ...] = ()
     pending_tape: TapeMark | None = None
+    pending_setup: SetupChanged | None = None
     chosen: str | None = None
+    put_off: tuple[Target, ...] = ()
     paused: bool = False
     signed_at: str | None = None
 
     @property
     def answers(self) -> tuple[Answer, ...]:
-        """The permissions asked so far."""
+        """The answers on permissions so far, withdrawals among them."""
         return tuple(each for each in self.done if isinstance(each, Answer))
 
     @property
@@ -186,12 +292,36 @@ class Visit:
         """The readings that count, in the order they were heard."""
         return tuple(each for each in self.readings if each.state is ReadingState.CONFIRMED)
 
-    def trials(self, site: str) -> tuple[int, ...]:
-        """The confirmed values of a site in tenths of a millimetre, by circuit."""
+    def readings_of(self, site: str) -> tuple[TakenReading, ...]:
+        """The readings of a site that count, by circuit."""
         ours = [each for each in self.confirmed if each.target.site == site]
-        return tuple(
-            each.value_tenths_mm for each in sorted(ours, key=lambda each: each.target.circuit)
-        )
+        return tuple(sorted(ours, key=lambda each: each.target.circuit))
+
+    def trials(self, site: str) -> tuple[int, ...]:
+        """The confirmed values of a site in tenths of a millimetre, by circuit.
+
+        Cloth is taken off: two layers of it for a reading through clothing.
+        """
+        return tuple(each.net_tenths_mm for each in self.readings_of(site))
+
+    def is_estimate(self, site: str) -> bool:
+        """Whether any reading of the site that counts was taken through cloth."""
+        return any(each.is_estimate for each in self.readings_of(site))
+
+    @property
+    def choices(self) -> tuple[Choice, ...]:
+        """What was settled on instead, in order."""
+        return tuple(each for each in self.done if isinstance(each, Choice))
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """The reasons for care, in order."""
+        return tuple(each.caution for each in self.done if isinstance(each, NotedCaution))
+
+    @property
+    def finished_early(self) -> bool:
+        """Whether the rest was left out."""
+        return any(isinstance(each, EarlyFinish) for each in self.done)
 
     def is_skipped(self, target: Target) -> bool:
         """Whether this site is left out in this circuit.

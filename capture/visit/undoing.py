@@ -7,7 +7,20 @@ from capture.visit.course import TAPE_CIRCUIT
 from capture.visit.entry import ReadingState
 from capture.visit.moves import Outcome, moved, refused
 from capture.visit.readings import drop_reading
-from capture.visit.state import Answer, DoneReading, SkippedSite, TapeMark, Visit
+from capture.visit.setups import drop_setup
+from capture.visit.state import (
+    Answer,
+    Choice,
+    DoneReading,
+    EarlyFinish,
+    ExtraAsked,
+    NotedCaution,
+    Settled,
+    SetupChanged,
+    SkippedSite,
+    TapeMark,
+    Visit,
+)
 from capture.visit.tapes import drop_tape
 
 
@@ -17,6 +30,8 @@ def undo(visit: Visit) -> Outcome:
         return drop_reading(visit, visit.pending)
     if visit.pending_tape is not None:
         return drop_tape(visit, visit.pending_tape)
+    if visit.pending_setup is not None:
+        return drop_setup(visit, visit.pending_setup)
     if not visit.done:
         return refused(visit, Why.NOTHING_TO_UNDO)
     last = visit.done[-1]
@@ -32,6 +47,18 @@ def undo(visit: Visit) -> Outcome:
             # A tape that was skipped says nothing about the order of the folds.
             chosen = before.chosen if target.circuit == TAPE_CIRCUIT else target.site
             return _undone(replace(before, chosen=chosen), "skip", target.site)
+        case SetupChanged(site=site):
+            return _undone(before, "setup", site)
+        case ExtraAsked(target=target):
+            return _undone(before, "extra", target.site)
+        case Choice(option=option):
+            return _undone(before, "choice", option.value)
+        case NotedCaution(caution=caution):
+            return _undone(before, "caution", caution.value)
+        case Settled(what=what):
+            return _undone(before, "preparation", what.value)
+        case EarlyFinish():
+            return _undone(before, "finish", None)
 
 
 def _undo_reading(visit: Visit, number: int) -> Outcome:
@@ -46,7 +73,7 @@ def _undo_reading(visit: Visit, number: int) -> Outcome:
     )
 
 
-def _undone(visit: Visit, what: str, name: str) -> Outcome:
+def _undone(visit: Visit, what: str, name: str | None) -> Outcome:
     return Outcome(
         visit, ({"kind": "undone", "what": what, "site": name},), said=(Undone(what, name),)
     )

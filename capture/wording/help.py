@@ -10,6 +10,8 @@ from capture.language.intents import (
     Intent,
     NotUnderstood,
     Reading,
+    SetCloth,
+    SetOffset,
     Tape,
     kind_of,
 )
@@ -34,10 +36,13 @@ _SHOWN: tuple[Intent, ...] = (
     Tape(Inches(108)),
     Tape(Centimetres(372)),
     CorrectTape(Inches(108)),
+    SetCloth(0),
+    SetCloth(15),
+    SetOffset(25),
 )
 """Where a call can have any value, every way to say these is shown."""
 
-_MANY = (Reading, Correct, Tape, CorrectTape)
+_MANY = (Reading, Correct, Tape, CorrectTape, SetCloth, SetOffset)
 
 
 def phrase_lines(grammar: Grammar, sites: Collection[str]) -> tuple[str, ...]:

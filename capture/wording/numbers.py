@@ -10,7 +10,7 @@ from functools import cached_property
 from capture.language.grammar import Grammar
 from capture.language.intents import Tape
 from capture.language.meaning import intent_from, value_tenths
-from capture.units import TapeLength
+from capture.units import Inches, TapeLength
 
 _PLAIN = "foldcall.numbers.plain_number"
 _DIGITS = "foldcall.numbers.digit_number"
@@ -58,12 +58,23 @@ class NumberWords:
         Where one word could be taken for another (the teens, and whole tens, twenty for twelve
         among them) the digits follow: "fifteen: one five".
         """
-        whole = value_tenths_mm // 10
         plain = self.plain(value_tenths_mm)
-        if 12 <= whole <= 20 or (whole >= 30 and whole % 10 == 0):
+        if is_easily_misheard(value_tenths_mm // 10):
             return f"{plain}: {self._digits.get(value_tenths_mm, plain)}"
         return plain
 
     def length(self, length: TapeLength) -> str:
         """A tape length as it is called."""
         return self._lengths.get(length, str(length))
+
+    def length_read_back(self, length: TapeLength) -> str:
+        """A tape length in a form that cannot be misheard: "fourteen and a half: one four"."""
+        said = self.length(length)
+        whole = length.sixteenths // 16 if isinstance(length, Inches) else length.millimetres // 10
+        digits = self._digits.get(whole * 10)
+        return f"{said}: {digits}" if is_easily_misheard(whole) and digits else said
+
+
+def is_easily_misheard(whole: int) -> bool:
+    """Whether a number's words are easily taken for another's: teens, whole tens, twelve."""
+    return 12 <= whole <= 20 or (whole >= 30 and whole % 10 == 0)
