@@ -1,0 +1,95 @@
+"""A year of a busy station: 20,000 visits are listed, reviewed, reported and exported rightly.
+
+The store is made anew from a seed, which takes a few minutes; the tests are marked slow.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from many_visits import LATER, PER_CLIENT, PER_DAY, fill, people, visits
+
+from capture.report.attention import urgency
+from capture.reporting import story_of
+from capture.reviewing import Review
+from capture.store import Store, open_store
+from capture.visit.replay import replay
+from capture.visit.state import Plan
+
+COUNT = 20_000
+
+
+def test_the_same_seed_gives_the_same_visits() -> None:
+    """Another seed gives others."""
+    assert list(visits(3)) == list(visits(3))
+    assert people(8) == people(8)
+    assert next(visits(1, seed=2)) != next(visits(1))
+
+
+def test_generated_visits_can_be_replayed(tmp_path: Path) -> None:
+    """Their journals are such as the machine writes."""
+    fill(str(tmp_path / "few.db"), 5)
+    with open_store(tmp_path / "few.db") as store:
+        for row in store.visits():
+            entries = store.entries(row.id)
+            assert replay(Plan.from_plain(row.plan), entries).sequence == len(entries)
+
+
+@pytest.fixture(scope="module")
+def full(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    """The store of 20,000 visits."""
+    path = tmp_path_factory.mktemp("many") / "many.db"
+    fill(str(path), COUNT)
+    with open_store(path) as store:
+        yield store
+
+
+@pytest.mark.slow
+def test_the_whole_store_is_sound(full: Store) -> None:
+    """No journal has a gap; every visit is in the day list once."""
+    assert full.check() == ()
+    assert full.db.view("day_list").count == COUNT
+
+
+@pytest.mark.slow
+def test_a_day_lists_its_own_visits_only(full: Store) -> None:
+    """The list of a day in the middle holds that day's 40, the gravest first."""
+    days = Counter(row.started_at[:10] for row in full.visits())
+    day = sorted(days)[len(days) // 2]
+    review = Review(full, lambda: LATER, date=day)
+    assert len(review.rows) == days[day] == PER_DAY
+    assert {row.started_at[:10] for row in review.rows} == {day}
+    urgencies = [urgency(row.findings) for row in review.rows]
+    assert urgencies == sorted(urgencies, reverse=True)
+
+
+@pytest.mark.slow
+def test_all_unsigned_visits_are_found(full: Store) -> None:
+    """As many as the day list counts, and a search narrows them."""
+    review = Review(full, lambda: LATER, unsigned=True)
+    (unsigned,) = full.db.execute("SELECT count(*) FROM day_list WHERE NOT signed_off").fetchone()
+    assert len(review.rows) == unsigned > 1000
+    review.filter = "third outstanding"
+    assert all("third outstanding" in row.told for row in review.rows)
+    assert len(review.rows) < unsigned
+
+
+@pytest.mark.slow
+def test_a_report_looks_back_over_its_own_person_only(full: Store) -> None:
+    """The last visit of a person has their three before it, in order."""
+    row = full.visit(str(full.newest_visit()))
+    story = story_of(full, row)
+    ids = [visit.id for visit, _ in story.earlier]
+    assert ids == [each.id for each in full.visits(row.client.id)[1:]]
+    assert len(ids) == PER_CLIENT - 1
+
+
+@pytest.mark.slow
+def test_an_erased_person_leaves_all_others(full: Store) -> None:
+    """Of 20,000 visits the four of one person are gone, and none else's."""
+    client = full.clients()[17]
+    assert full.erase_client(client.id, at=LATER) == PER_CLIENT
+    (left,) = full.db.execute("SELECT count(*) FROM visits").fetchone()
+    assert left == COUNT - PER_CLIENT
+    assert full.check() == ()
