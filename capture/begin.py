@@ -7,12 +7,13 @@ from capture import __version__
 from capture.composition.forms import Sex
 from capture.errors import MisuseError
 from capture.protocol.caliper import Caliper
-from capture.protocol.protocol import PROTOCOLS
+from capture.protocol_file import open_protocol
 from capture.store import Store
 from capture.store.rows import Assessor, Client, VisitRow
 from capture.visit.replay import replay
 from capture.visit.state import Plan, Visit
 
+USUAL_PROTOCOL = "seven_sites"
 USUAL_STEP_MM, USUAL_OPENING_MM = 0.2, 80.0
 
 
@@ -67,10 +68,7 @@ def open_visit(store: Store, wish: Wish, today: date, at: str) -> Opened:
 
 
 def _plan(wish: Wish, client: Client | None, today: date) -> Plan:
-    protocols = list(PROTOCOLS)
-    name = wish.protocol or protocols[0]
-    if name not in PROTOCOLS:
-        raise MisuseError(f"There is no protocol '{name}'.", f"Choose of: {', '.join(protocols)}.")
+    protocol = open_protocol(wish.protocol or USUAL_PROTOCOL)
     sex = wish.sex or (None if client is None else client.sex)
     if sex is None:
         raise MisuseError("The client is new.", "Add --sex female or --sex male.")
@@ -80,7 +78,7 @@ def _plan(wish: Wish, client: Client | None, today: date) -> Plan:
         )
     step, opening = _tenths(wish.caliper_step_mm, "step"), _tenths(wish.caliper_opening_mm, "open")
     return Plan(
-        PROTOCOLS[name],
+        protocol,
         Caliper(f"caliper in steps of {step / 10:g} mm to {opening / 10:g} mm", step, opening),
         Sex(sex),
         _age_years(wish, client, today),

@@ -168,7 +168,11 @@ def assemble(
 
     def stepped(visit: Visit) -> None:
         if visit.signed_at is not None and not store.results(opened.row.id):
-            result = visit_result_of(visit).to_plain()
+            try:
+                result = visit_result_of(visit).to_plain()
+            except (KeyError, ValueError):
+                # No equation fits what was measured; the readings are what counts.
+                return
             store.add_result(opened.row.id, at=local_time(), sequence=visit.sequence, result=result)
 
     session = Session(

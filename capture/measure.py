@@ -44,7 +44,9 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     parser.add_argument("--sex", choices=["female", "male"], help="needed for a new client")
     parser.add_argument("--age", metavar="YEARS", type=int, help="age, or give a birth date")
     parser.add_argument("--birth-date", metavar="DATE", help="such as 1985-03-31")
-    parser.add_argument("--protocol", metavar="NAME", help="which sites (default: the first)")
+    parser.add_argument(
+        "--protocol", metavar="NAME", help="which sites, or a TOML file (default: seven_sites)"
+    )
     parser.add_argument(
         "--caliper-step",
         metavar="MM",

@@ -22,7 +22,7 @@ from capture.inputs import (
     Watcher,
     Wording,
 )
-from capture.language.intents import Confirm, Correct, NotUnderstood, Reading
+from capture.language.intents import Correct, NotUnderstood, Reading
 from capture.recognise.port import Heard
 from capture.road import Road
 from capture.screen.keymap import Action, Bindings
@@ -42,7 +42,7 @@ TOGETHER_S = 0.3
 """Nobody reads a new question and strikes a key for it so soon: such a key met a spoken call."""
 
 BOUNCE_S = 0.15
-"""A second Enter so soon is the same stroke: it cannot be a yes to what has just been shown."""
+"""A key so soon after a step is the same stroke: it is no yes to what has just been shown."""
 
 TALK_S = 8.0
 """Push to talk listens for one call, at most so long. Terminals do not tell of a key let go."""
@@ -263,7 +263,8 @@ class Session:
             return
         before = self.shown.entry
         pressed = press(before, struck.key, self.bindings, self.visit)
-        if isinstance(pressed.intent, Confirm) and now_s - self._stepped_at_s < self.bounce_s:
+        single = pressed.intent is not None and not before.is_open
+        if single and now_s - self._stepped_at_s < self.bounce_s:
             self._notice("That key came twice: the second was not taken. Look, then strike again.")
             return
         self._struck.append(struck.key)
@@ -345,6 +346,7 @@ class Session:
     def _walk(self, step: Callable[[], None], began_at_s: float | None = None) -> None:
         """Let the road take a call, and announce what comes of it."""
         self._said, self._called = [], None
+        self.shown.notice = ""
         try:
             step()
         except CaptureError as error:

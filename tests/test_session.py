@@ -230,6 +230,15 @@ def test_an_enter_that_bounces_confirms_nothing(room: Room) -> None:
     assert room.values == []
 
 
+def test_an_undo_that_bounces_takes_back_one_thing(room: Room) -> None:
+    """The same holds for every key that acts at once."""
+    room.measuring().keys("8", "enter", "enter").keys("9", "enter", "enter").keys("u")
+    room.now_s += BOUNCE_S / 2
+    room.session.strike("u")
+    room.session.drain()
+    assert room.values == [80]
+
+
 def test_a_key_cuts_the_voice_off(room: Room) -> None:
     """Hands at the keys win over the read-back."""
     stops = room.measuring().voice.stops
