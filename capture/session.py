@@ -93,6 +93,7 @@ class Session:
         self._talk_until_s: float | None = None
         self._leave_before_s = 0.0
         self._dwell = Dwell()
+        self._lost_sound = False
         self._struck: list[str] = []
         self._said: list[Announcement] = []
         self._called: Call | None = None
@@ -231,11 +232,12 @@ class Session:
                 given.answered.set()
 
     def _take_microphone(self, given: MicrophoneIs) -> None:
-        before = self.shown.microphone
         self.shown.microphone = given
         if given.trouble is not None:
+            self._lost_sound = True
             self._notice(str(given.trouble))
-        elif given.state is MicState.LISTENING and before is not None and before.trouble:
+        elif given.state is MicState.LISTENING and self._lost_sound:
+            self._lost_sound = False
             self._notice(f"The microphone '{given.name}' is back.")
         elif given.state is MicState.ENDED:
             self._notice("The recording is over. The keypad goes on.")

@@ -5,7 +5,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -21,7 +21,10 @@ from capture.measure import read_bindings
 from capture.pack import Pack
 from capture.resources import data_folder
 from capture.screen.keymap import USUAL, Action, KeysError
+from capture.session import Session
+from capture.sound.microphone import Microphone
 from capture.sound.recorded import WavSource
+from capture.sound.scripted import DESK, ScriptedSound
 from capture.sound.settings import SoundSettings
 from capture.sound.source import Block
 from capture.sound.voice import VoiceKind
@@ -279,3 +282,38 @@ def test_no_thread_is_left(store: Store, pack: Pack, tmp_path: Path) -> None:
     company.begin()
     company.close()
     assert "hearing" not in {thread.name for thread in threading.enumerate()}
+
+
+def test_a_microphone_that_is_plugged_in_later_is_listened_to(
+    store: Store, pack: Pack, tmp_path: Path
+) -> None:
+    """No microphone at the start: one line, keypad; then it is there, without a restart."""
+    system = ScriptedSound(plugged=[])
+    told: list[str] = []
+    sound = Sound(Microphone(system), QUIET)
+    company = assemble(store, opened(store), pack, sound, USUAL, told.append)
+    session = company.session
+    company.begin()
+    try:
+        wait_for(session, lambda: any("no microphone" in line for line in told))
+        session.type("")
+        wait_for(session, lambda: len(session.visit.answers) == 1)
+        system.plugged.append(DESK)
+        assert system.opened.wait(20)
+        calls, _ = soundfile.read(recording(tmp_path, [1]), dtype="int16")
+        # The desk's microphone has three times the rate of the recording.
+        block = np.repeat(calls, 3)
+        for at in range(0, len(block), 2_400):
+            system.inputs[0].push(block[at : at + 2_400].tobytes())
+        wait_for(session, lambda: len(session.visit.answers) == 2)
+    finally:
+        company.close()
+    assert any("is back" in line for line in told)
+
+
+def wait_for(session: Session, holds: Callable[[], bool]) -> None:
+    """Run the session until something holds."""
+    give_up = time.monotonic() + 30
+    while not holds():
+        assert time.monotonic() < give_up
+        session.wait(0.05)
