@@ -29,6 +29,7 @@ from capture.protocol.plausibility import Doubt, DoubtKind
 from capture.protocol.setup import Carried, SetupField, SiteSetup
 from capture.protocol.sites import Fold, Side
 from capture.protocol.tape import TapeDoubt, TapeDoubtKind
+from capture.report.summary import summary_lines, visit_result_of
 from capture.units import Centimetres, Inches
 from capture.visit.announcement import (
     AllMeasured,
@@ -381,6 +382,17 @@ def test_cloth_and_bare_skin_are_never_compared_in_silence(halfway: Desk) -> Non
     """A second reading through cloth after a bare one is doubtful, with the reason."""
     halfway.say("cloth one", "yes", "ten point four")
     assert Doubt(DoubtKind.OTHER_COVER) in halfway.told[0].doubts
+
+
+def test_the_results_say_what_is_an_estimate_and_how_folds_ran(measuring: Desk) -> None:
+    """The table marks a site read through cloth; a horizontal midaxillary is told as such."""
+    measuring.say("eight point four", "yes", "fold horizontal", "yes").circuit(*FIRST[1:-1])
+    measuring.say("cloth one", "yes").circuit("eleven", *FIRST[:-1], "eleven")
+    lines = summary_lines(measuring.visit, visit_result_of(measuring.visit))
+    marked = [line.split()[0] for line in lines if line.endswith(", estimate")]
+    assert marked == ["thigh"]
+    assert "two layers taken off" in "\n".join(lines)
+    assert "Lifted in another direction than the equation asks for: midaxillary." in lines
 
 
 def test_cloth_of_unknown_thickness_is_asked_for(desk: Desk) -> None:

@@ -3,6 +3,7 @@
 from capture.composition.forms import FoldDirection, Sex
 from capture.composition.results import VisitResult, visit_result
 from capture.units import millimetres
+from capture.visit.setups import setup_of
 from capture.visit.state import Visit
 
 SEVEN_SITE_EQUATIONS = {
@@ -21,7 +22,9 @@ def visit_result_of(visit: Visit) -> VisitResult:
     """Compute what the confirmed readings of a visit come to."""
     plan = visit.plan
     trials = {site.id: visit.trials(site.id) for site in plan.protocol.sites}
-    folds = {site.id: FoldDirection(site.fold.value) for site in plan.protocol.sites}
+    folds = {
+        site.id: FoldDirection(setup_of(visit, site.id).fold.value) for site in plan.protocol.sites
+    }
     return visit_result(
         trials,
         plan.sex,
@@ -44,7 +47,11 @@ def summary_lines(visit: Visit, result: VisitResult) -> tuple[str, ...]:
         readings = [millimetres(each) for each in found.readings_tenths_mm]
         columns = "".join(f"{each:>7}" for each in [*readings, "", "", ""][:3])
         how = found.settled.how.value
+        if visit.is_estimate(site.id):
+            how += ", estimate"
         lines.append(f"{site.title:<14}{columns}{found.settled.value_mm:>9.1f}  {how}")
+    if any(visit.is_estimate(site) for site in by_site):
+        lines.append("Estimate: read through cloth, two layers taken off.")
     if result.sum_mm is not None:
         title = f"sum of {len(result.summed_sites)}"
         lines.append(f"{title:<14}{'':>21}{result.sum_mm:>9.1f}  mm")
