@@ -1,0 +1,173 @@
+"""How probable it is that an utterance was heard right, from measured cases.
+
+The recogniser's own confidence only compares phrases of the grammar with each other. Here it is
+put together with how well the phrase fits the sound, by a logistic model whose coefficients were
+fitted on recordings with known words (the pack's certainty.toml says how).
+"""
+
+import math
+import tomllib
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from capture.errors import CaptureError
+from capture.recognise.port import UNKNOWN, Alternative, Heard
+
+MOST_GAP = 8.0
+"""Gaps are cut here: the decoder's list ends about 6 below the winner, so more is not seen."""
+
+_LEAST_FIT_PER_S = 10.0
+_LEAST_SHARE = 1e-9
+MeaningOf = Callable[[Sequence[str]], Hashable]
+"""The meaning of a phrase; equal meanings are one answer."""
+
+
+class CertaintyError(CaptureError):
+    """The pack's certainty.toml cannot be used."""
+
+
+class Verdict(StrEnum):
+    """What to do with an utterance of some probability."""
+
+    NORMAL = "normal"
+    """Read it back as usual."""
+    DOUBTFUL = "doubtful"
+    """Read it back with the other possibility named; only an explicit yes counts."""
+    AGAIN = "again"
+    """More likely wrong than right: ask for it once more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What one utterance shows; gaps are differences of log-probabilities, at most `MOST_GAP`.
+
+    `gap`: to the best phrase with another meaning. `filler_gap`: to speech outside the grammar.
+    `log_fit`: logarithm of the winner's score for each second (LF-MMI, above no model at all).
+    """
+
+    gap: float
+    filler_gap: float
+    log_fit: float
+    words: int
+    s_per_word: float
+
+    def values(self) -> tuple[float, ...]:
+        """The numbers that the coefficients belong to, in the order of `NAMES`."""
+        return (
+            self.gap,
+            float(self.gap >= MOST_GAP),
+            self.filler_gap,
+            self.log_fit,
+            float(self.words == 1),
+            math.log(max(self.s_per_word, 0.03)),
+        )
+
+
+NAMES = ("gap", "no_rival", "filler_gap", "log_fit", "single_word", "log_s_per_word")
+
+
+@dataclass(frozen=True, slots=True)
+class Certainty:
+    """The fitted model with its thresholds.
+
+    A probability of `normal_from` or more is normal; below
+    `again_below` it is not worth a question about this value.
+    """
+
+    intercept: float
+    coefficients: tuple[float, ...]
+    normal_from: float
+    again_below: float
+
+    def probability(self, evidence: Evidence) -> float:
+        """How probable it is that the meaning is right, 0 to 1."""
+        values = zip(self.coefficients, evidence.values(), strict=True)
+        logit = self.intercept + sum(factor * value for factor, value in values)
+        return 1 / (1 + math.exp(-max(-50.0, min(50.0, logit))))
+
+    def verdict(self, probability: float) -> Verdict:
+        """What to do with an answer of this probability."""
+        if probability >= self.normal_from:
+            return Verdict.NORMAL
+        return Verdict.DOUBTFUL if probability >= self.again_below else Verdict.AGAIN
+
+
+def parse_certainty(text: str, name: str = "certainty.toml") -> Certainty:
+    """Read the coefficients; CertaintyError names what is missing or out of range."""
+    hint = "Restore the file, or fit it anew: python tests/bench/speech.py --fit."
+    try:
+        found = tomllib.loads(text)
+        table = found["coefficients"]
+        model = Certainty(
+            float(table["intercept"]),
+            tuple(float(table[each]) for each in NAMES),
+            float(found["thresholds"]["normal_from"]),
+            float(found["thresholds"]["again_below"]),
+        )
+    except (tomllib.TOMLDecodeError, TypeError, ValueError) as error:
+        raise CertaintyError(f"{name} cannot be read: {error}.", hint) from None
+    except KeyError as error:
+        raise CertaintyError(f"{name} lacks {error.args[0]}.", hint) from None
+    if not 0 <= model.again_below <= model.normal_from <= 1:
+        raise CertaintyError(f"{name}: thresholds must rise from 0 to 1.", hint)
+    if not all(map(math.isfinite, (model.intercept, *model.coefficients))):
+        raise CertaintyError(f"{name}: a coefficient is not a number.", hint)
+    return model
+
+
+def evidence_of(heard: Heard, meaning_of: MeaningOf) -> Evidence | None:
+    """What an utterance shows; None for speech outside the grammar or a road without scores."""
+    words = tuple(word.text for word in heard.words)
+    if not words or UNKNOWN in words or heard.score_per_s is None:
+        return None
+    meant = meaning_of(words)
+    same, rival, filler = heard.confidence, 0.0, 0.0
+    for each in heard.alternatives:
+        if UNKNOWN in each.words:
+            filler += each.confidence
+        elif each.words and meaning_of(each.words) == meant:
+            same += each.confidence
+        else:
+            rival = max(rival, each.confidence)
+    return Evidence(
+        _gap(same, rival),
+        _gap(same, filler),
+        math.log(max(heard.score_per_s, _LEAST_FIT_PER_S)),
+        len(words),
+        (heard.end_s - heard.start_s) / len(words),
+    )
+
+
+def calibrated(heard: Heard, meaning_of: MeaningOf, certainty: Certainty) -> Heard:
+    """The same utterance with probabilities that were measured.
+
+    The winner and the phrases that mean the same share the probability of being right; the
+    others share the rest. Without scores it is left as it is.
+    """
+    evidence = evidence_of(heard, meaning_of)
+    if evidence is None:
+        return heard
+    right = certainty.probability(evidence)
+    meant = meaning_of(tuple(word.text for word in heard.words))
+    alike = [bool(each.words) and meaning_of(each.words) == meant for each in heard.alternatives]
+    pairs = list(zip(heard.alternatives, alike, strict=True))
+    same = heard.confidence + sum(each.confidence for each, like in pairs if like)
+    other = sum(each.confidence for each, like in pairs if not like)
+
+    def scaled(share: float, like: bool) -> float:
+        return share * (right / same if like else (1 - right) / max(other, _LEAST_SHARE))
+
+    return replace(
+        heard,
+        confidence=scaled(heard.confidence, True),
+        alternatives=tuple(
+            Alternative(each.words, scaled(each.confidence, like)) for each, like in pairs
+        ),
+    )
+
+
+def _gap(mine: float, others: float) -> float:
+    if others <= 0:
+        return MOST_GAP
+    return min(MOST_GAP, math.log(max(mine, _LEAST_SHARE) / others))

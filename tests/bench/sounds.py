@@ -1,0 +1,172 @@
+"""The spoken calls and the other sound of the speech benchmark, made once and kept in a folder.
+
+Voices that took no part in training: Piper "joe", Flite "rms", the eSpeak NG variants f5, m5,
+edward2, Gene2, steph3 and grandma, and the person "theo" of the Free Spoken Digit Dataset.
+"""
+
+import json
+import math
+import random
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from capture.language.automaton import Arc, Automaton
+from capture.language.grammar import LISTENING, Grammar, understand
+from capture.language.intents import NotUnderstood
+from capture.training.corpus import (
+    HELD_OUT_PERSON,
+    RATE_HZ,
+    People,
+    read_index,
+    read_people,
+    read_shard,
+    write_corpus,
+)
+from capture.training.texts import COMMON_WORDS, NEAR_WORDS, general_speech
+from capture.training.voices import Engine, Espeak, Flite, Joe, Samples, Spoken
+
+VOICES: dict[str, tuple[Callable[[], Engine], float]] = {
+    "joe": (Joe, 0.4),
+    "rms": (lambda: Flite(("rms",)), 0.2),
+    "f5": (lambda: Espeak(("en-us", "en-gb"), ("f5",)), 0.1),
+    "m5": (lambda: Espeak(("en-us", "en-gb"), ("m5",)), 0.1),
+    "variants": (lambda: Espeak(variants=("edward2", "Gene2", "steph3", "grandma")), 0.1),
+}
+"""Each voice with its share of the calls; the person has the rest."""
+
+PERSON = "theo"
+RULES = {"reading_wanted": 0.70, "readback": 0.18, "tape_wanted": 0.08, "permission": 0.04}
+"""Share of the calls that are spoken while each rule is listened for."""
+
+OTHER_SECONDS = 1200.0
+"""Speech outside the grammar; noises.py makes the rest of half an hour."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpokenCall:
+    """One call: who says it, while which rule is listened for, and its sound at 16 kHz."""
+
+    voice: str
+    rule: str
+    text: str
+    samples: Samples
+
+
+def sentence(automaton: Automaton, rng: random.Random) -> str:
+    """One sentence of a rule, as likely as the grammar says."""
+    onward: dict[int, list[Arc]] = {}
+    for arc in automaton.arcs:
+        onward.setdefault(arc.source, []).append(arc)
+    words: list[str] = []
+    state = automaton.start
+    while state != automaton.final:
+        arcs = onward[state]
+        (arc,) = rng.choices(arcs, [math.exp(-each.cost) for each in arcs])
+        words += [arc.word] if arc.word is not None else []
+        state = arc.target
+    return " ".join(words)
+
+
+def call_texts(grammar: Grammar, rng: random.Random) -> Iterator[tuple[str, str]]:
+    """Rules and calls without end; only calls that mean something."""
+    names = list(RULES)
+    while True:
+        (name,) = rng.choices(names, list(RULES.values()))
+        text = sentence(grammar.automaton(LISTENING + name), rng)
+        meant = understand(grammar.parser(LISTENING + name), text.split())
+        if not isinstance(meant, NotUnderstood):
+            yield name, text
+
+
+def make(folder: Path, grammar: Grammar, calls: int, people: Path | None, seed: int) -> None:
+    """Speak what the folder lacks. `people` holds the recorded digits; None leaves them out."""
+    for number, (name, (engine, share)) in enumerate(VOICES.items()):
+        place = folder / f"calls-{calls}-{seed}" / name
+        if not (place / f"{name}.jsonl").exists():
+            rng = random.Random(seed * 100 + number)
+            texts = call_texts(grammar, rng)
+            chosen = [next(texts) for _ in range(round(share * calls))]
+            _write(place, name, engine(), chosen, rng)
+        place = folder / f"other-{seed}" / name
+        if not (place / f"{name}.jsonl").exists():
+            rng = random.Random(seed * 100 + 50 + number)
+            lines = [other_speech(rng) for _ in range(400)]
+            seconds = OTHER_SECONDS / len(VOICES)
+            write_corpus(place, name, engine().speak(lines, rng), seconds, lossless=True)
+    place = folder / f"calls-{calls}-{seed}" / PERSON
+    if people is not None and not (place / f"{PERSON}.jsonl").exists():
+        _write_person(place, people, calls - round(calls * _synthetic_share()), seed)
+
+
+def other_speech(rng: random.Random) -> str:
+    """English that is no call: loose words, words near the grammar's, simple sentences."""
+    return general_speech([*COMMON_WORDS, *NEAR_WORDS], rng)
+
+
+def read_calls(folder: Path, calls: int, seed: int) -> list[SpokenCall]:
+    """All calls in the folder, in a fixed order."""
+    found = []
+    for name in (*VOICES, PERSON):
+        place = folder / f"calls-{calls}-{seed}" / name
+        if not place.is_dir():
+            continue
+        rules = json.loads((place / "rules.json").read_text(encoding="utf-8"))
+        for text, samples in _read(place):
+            found.append(SpokenCall(name, rules[text], text, samples))
+    return found
+
+
+def read_other(folder: Path, seed: int) -> dict[str, list[Samples]]:
+    """Sentences outside the grammar by voice."""
+    return {
+        name: [samples for _, samples in _read(folder / f"other-{seed}" / name)] for name in VOICES
+    }
+
+
+def _synthetic_share() -> float:
+    return sum(share for _, share in VOICES.values())
+
+
+def _write(
+    place: Path,
+    name: str,
+    engine: Engine,
+    chosen: Sequence[tuple[str, str]],
+    rng: random.Random,
+) -> None:
+    spoken = engine.speak([text for _, text in chosen], rng)
+    write_corpus(place, name, spoken, lossless=True)
+    # A text that two rules allow is listened for under the first.
+    rules = {text: rule for rule, text in reversed(chosen)}
+    (place / "rules.json").write_text(json.dumps(rules), encoding="utf-8")
+
+
+def _write_person(place: Path, people: Path, count: int, seed: int) -> None:
+    """Half single digits, half two digits of one person joined by the computer."""
+    rng = random.Random(seed * 100 + 99)
+    recorded = People(read_people(people, (HELD_OUT_PERSON,)))
+    single = [each for each in recorded.single() if each.text != "zero"]
+    chosen = rng.sample(single, min(len(single), (count + 1) // 2))
+    joined: list[Spoken] = []
+    while len(joined) < count // 2:
+        (spoken,) = recorded.joined(1, rng)
+        if len(spoken.text.split()) == 2 and not spoken.text.startswith("zero"):
+            joined.append(spoken)
+    write_corpus(place, PERSON, iter([*chosen, *joined]), lossless=True)
+    rules = {each.text: "reading_wanted" for each in (*chosen, *joined)}
+    (place / "rules.json").write_text(json.dumps(rules), encoding="utf-8")
+
+
+def _read(place: Path) -> Iterator[tuple[str, Samples]]:
+    shards: dict[str, Samples] = {}
+    for phrase in read_index(place):
+        if phrase.shard not in shards:
+            shards[phrase.shard] = read_shard(place / phrase.shard)
+        sound = shards[phrase.shard][phrase.start : phrase.start + phrase.length]
+        yield phrase.text, np.array(sound)
+
+
+__all__ = ["RATE_HZ", "SpokenCall", "call_texts", "make", "read_calls", "read_other", "sentence"]
