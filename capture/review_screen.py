@@ -13,6 +13,7 @@ from prompt_toolkit.input import Input
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
 from prompt_toolkit.layout import HSplit, Layout, Window
 from prompt_toolkit.layout.controls import BufferControl, FormattedTextControl
+from prompt_toolkit.layout.dimension import Dimension
 from prompt_toolkit.output import Output
 
 from capture.errors import CaptureError
@@ -48,7 +49,13 @@ class Screen:
             HSplit(
                 [
                     body,
-                    Window(FormattedTextControl(self._message), height=1, style="reverse"),
+                    Window(
+                        FormattedTextControl(self._message),
+                        height=Dimension(min=1, max=4),
+                        wrap_lines=True,
+                        dont_extend_height=True,
+                        style="reverse",
+                    ),
                     self._line,
                 ]
             ),
@@ -73,9 +80,11 @@ class Screen:
 
     def lines(self) -> list[str]:
         """What stands on the screen above the two lines at its foot."""
-        width = get_app().output.get_size().columns
+        size = get_app().output.get_size()
+        width = size.columns
         if self.review.visit is None:
-            return day_lines(self.review.rows, width) or ["No visit."]
+            rows, top = self.review.rows, self._top(size.rows)
+            return day_lines(rows[top : top + size.rows], width, top + 1) or ["No visit."]
         return [cut(line, width) for line in self.review.lines()]
 
     def move(self, by: int) -> None:
@@ -142,9 +151,13 @@ class Screen:
         keys = _LIST_KEYS if self.review.visit is None else _VISIT_KEYS
         return f"{self.told}   {keys}".strip()
 
+    def _top(self, height: int) -> int:
+        """The first visit of the list that is drawn: of thousands, only a screenful is."""
+        return max(0, self.place - height // 2)
+
     def _marked(self) -> int:
         if self.review.visit is None:
-            return self.place
+            return self.place - self._top(get_app().output.get_size().rows)
         number = next((each.number for each in self.review.visit.readings[self.place :]), None)
         for place, line in enumerate(self.review.lines()):
             # A line of a reading begins with its number, right-aligned in five places.
@@ -153,6 +166,8 @@ class Screen:
         return -1
 
     def _scroll(self, window: Any) -> int:
+        if self.review.visit is None:
+            return 0
         height = window.render_info.window_height if window.render_info else 20
         return max(0, self._marked() - height // 2)
 

@@ -52,6 +52,7 @@ class Review:
         self._store, self._now = store, now
         self._date, self._unsigned = date, unsigned
         self._rows: list[DayRow] = []
+        self._filtered: tuple[str, list[DayRow]] | None = None
         self._row: DayRow | None = None
         self._undoable: list[tuple[str, int, str, int | None]] = []
         self.load()
@@ -59,7 +60,9 @@ class Review:
     @property
     def rows(self) -> list[DayRow]:
         """The list as it is filtered, what needs attention first."""
-        return matching(self._rows, self.filter)
+        if self._filtered is None or self._filtered[0] != self.filter:
+            self._filtered = (self.filter, matching(self._rows, self.filter))
+        return self._filtered[1]
 
     def load(self) -> None:
         """Read the list again."""
@@ -69,6 +72,7 @@ class Review:
             each["id"]: record_of(each)
             for each in self._store.light_snapshots(sorted(wanted - {None}))
         }
+        self._filtered = None
         self._rows = ordered(
             [
                 DayRow(

@@ -48,10 +48,10 @@ def matching(rows: Sequence[DayRow], text: str) -> list[DayRow]:
     return found
 
 
-def day_lines(rows: Sequence[DayRow], width: int = 1000) -> list[str]:
-    """One line a visit, numbered from 1."""
+def day_lines(rows: Sequence[DayRow], width: int = 1000, first: int = 1) -> list[str]:
+    """One line a visit; `first` is the number of the first of them."""
     lines = []
-    for number, row in enumerate(rows, 1):
+    for number, row in enumerate(rows, first):
         state = "signed" if row.signed else "OPEN"
         head = f"{number:>4}  {row.started_at[:10]} {row.started_at[11:16]}  {state:<6}  "
         names = f"{shown(row.client)[:24]:<24}  "
@@ -105,13 +105,14 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord) -> list[str]:
     counts = "" if each.counts_tenths_mm is None else millimetres(each.counts_tenths_mm)
     sure = "" if each.confidence is None else f"{each.confidence * 100:.0f}%"
     rival = each.runner_up
-    runner_up = "" if rival is None else f"; runner-up {shown(rival[0])!r} {rival[1] * 100:.0f}%"
     lines = [
         f"{each.number:>5} {each.site.replace('_', ' '):<14}{each.circuit:>2} "
         f"{millimetres(each.value_tenths_mm):>6} {counts:>7}  {each.state:<10}"
-        f"{each.heard_at[11:19]:<9}{each.source:<8}{sure:>5}  {shown(each.words)!r}{runner_up}"
+        f"{each.heard_at[11:19]:<9}{each.source:<8}{sure:>5}  {shown(each.words)!r}"
     ]
     notes = []
+    if rival is not None:
+        notes.append(f"runner-up {shown(rival[0])!r} {rival[1] * 100:.0f}%")
     if each.doubts:
         notes.append(
             "doubt: "
