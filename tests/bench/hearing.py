@@ -1,7 +1,7 @@
 """What the recognisers make of the calls: ours, and pocketsphinx with the same grammar."""
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -151,6 +151,3 @@ class Judge:
                 if not isinstance(meant, NotUnderstood):
                     found.append(Answer(each, meant))
         return found
-
-
-Hearers = Mapping[str, Hearer]

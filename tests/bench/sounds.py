@@ -18,7 +18,6 @@ from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import NotUnderstood
 from capture.training.corpus import (
     HELD_OUT_PERSON,
-    RATE_HZ,
     People,
     read_index,
     read_people,
@@ -167,6 +166,3 @@ def _read(place: Path) -> Iterator[tuple[str, Samples]]:
             shards[phrase.shard] = read_shard(place / phrase.shard)
         sound = shards[phrase.shard][phrase.start : phrase.start + phrase.length]
         yield phrase.text, np.array(sound)
-
-
-__all__ = ["RATE_HZ", "SpokenCall", "call_texts", "make", "read_calls", "read_other", "sentence"]

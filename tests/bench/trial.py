@@ -12,7 +12,7 @@ import numpy as np
 import sounds
 from figures import Outcome
 from fit import FITTED_ON
-from hearing import RATE_HZ, Hearer, Judge, Ours, Sphinx
+from hearing import RATE_HZ, Hearer, Hearing, Judge, Ours, Sphinx
 
 from capture.language.grammar import LISTENING
 from capture.recognise.certainty import Certainty, Evidence, Verdict, evidence_of
@@ -73,11 +73,9 @@ class Trial:
     @property
     def for_fitting(self) -> bool:
         """Whether it belongs to the half on which the doubt is fitted."""
-        return (
-            f"{self.voice}, odd" in FITTED_ON
-            if self.number % 2 and self.voice == (sounds.PERSON)
-            else self.voice in FITTED_ON
-        )
+        if self.voice == sounds.PERSON:
+            return bool(self.number % 2)
+        return self.voice in FITTED_ON
 
     def outcome(self, certainty: Certainty | None) -> Outcome:
         """What would become of it; None: without a measure of doubt."""
@@ -106,12 +104,10 @@ class Stray:
     busy_s: float
 
 
-def hearers(name: str, judge_only: bool = False) -> tuple[Hearer | None, Judge]:
+def hearers(name: str) -> tuple[Hearer, Judge]:
     """The recogniser of that name, "foldcall" or "pocketsphinx", and the judge."""
     pack = default_pack()
     judge = Judge(pack.grammar)
-    if judge_only:
-        return None, judge
     if name == "pocketsphinx":
         return Sphinx(pack.grammar, list(sounds.RULES), pack.pronunciations()), judge
     return Ours(open_ear(pack, [LISTENING + rule for rule in sounds.RULES])), judge
@@ -131,7 +127,6 @@ def conditions(setup: Setup) -> Mapping[tuple[str, int | None], noises.Noise | N
 
 def _trials(setup: Setup, name: str, part: int, parts: int) -> list[Trial]:
     hearer, judge = hearers(name)
-    assert hearer is not None
     heard: dict[str, int] = {}
     found = []
     noisy = conditions(setup)
@@ -163,7 +158,7 @@ def _trials(setup: Setup, name: str, part: int, parts: int) -> list[Trial]:
 
 
 def _answers(
-    judge: Judge, rule: str, meant: object, hearing: object, ended_s: float
+    judge: Judge, rule: str, meant: object, hearing: Hearing, ended_s: float
 ) -> tuple[Heard, ...]:
     found = []
     for answer in judge.calls_in(rule, hearing):
@@ -185,7 +180,6 @@ def trials(setup: Setup, name: str, processes: int) -> list[Trial]:
 
 def _strays(setup: Setup, rule: str, minutes: float) -> list[Stray]:
     hearer, judge = hearers("foldcall")
-    assert hearer is not None
     found = []
     others = sounds.read_other(setup.folder, setup.seed)
     rng = np.random.default_rng(setup.seed)
@@ -207,7 +201,6 @@ def strays(setup: Setup, rules: Sequence[str], minutes: float) -> Iterator[Stray
 def _memory(name: str) -> float:
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     hearer, _ = hearers(name)
-    assert hearer is not None
     rng = np.random.default_rng(1)
     hearer.hear("reading_wanted", noises.as_bytes(0.05 * noises.pink(20 * RATE_HZ, rng)))
     return (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
