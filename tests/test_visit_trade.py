@@ -177,9 +177,17 @@ def test_a_withdrawn_permission_is_kept_with_its_time(measuring: Desk) -> None:
     assert len(again.visit.answers) == 4
 
 
-def test_no_marks_on_the_skin(desk: Desk) -> None:
+@pytest.mark.parametrize(
+    "answers",
+    [
+        ("granted", "no", "client locates", "granted"),
+        ("granted", "granted", "no", "client locates", "granted"),
+    ],
+    ids=["marks refused", "touch refused"],
+)
+def test_no_marks_on_the_skin(desk: Desk, answers: tuple[str, ...]) -> None:
     """If the client locates the landmarks, no tape length is asked for."""
-    desk.say("granted", "no", "client locates", "granted")
+    desk.say(*answers)
     assert desk.told[-1] == AskReading("chest", 1, third=False)
 
 
@@ -395,9 +403,18 @@ def test_the_results_say_what_is_an_estimate_and_how_folds_ran(measuring: Desk) 
     assert "Lifted in another direction than the equation asks for: midaxillary." in lines
 
 
-def test_cloth_of_unknown_thickness_is_asked_for(desk: Desk) -> None:
-    """If clothing stays on, no site is silently taken as bare."""
-    desk.say("no", "through clothing", "granted", "granted")
+@pytest.mark.parametrize(
+    "answers",
+    [
+        ("no", "through clothing", "granted", "granted"),
+        ("granted", "granted", "no", "through clothing", "granted"),
+        ("granted", "through clothing", "granted", "granted"),
+    ],
+    ids=["clothing refused", "touch refused", "preferred"],
+)
+def test_cloth_of_unknown_thickness_is_asked_for(desk: Desk, answers: tuple[str, ...]) -> None:
+    """If clothing stays on, for whatever reason, no site is silently taken as bare."""
+    desk.say(*answers)
     for _ in desk.plan.protocol.tape_sites:
         desk.say("seven", "yes")
     desk.say("twelve")

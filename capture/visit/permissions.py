@@ -70,13 +70,13 @@ def ending(visit: Visit) -> Option | None:
 
 
 def is_through_clothing(visit: Visit) -> bool:
-    """Whether clothing stays on at the sites."""
-    return standings(visit).get(Permission.CLOTHING) is Standing.NOT_NEEDED
+    """Whether clothing stays on at the sites, whichever permission it was chosen for."""
+    return any(each.option is Option.THROUGH_CLOTHING for each in visit.choices)
 
 
 def takes_marks(visit: Visit) -> bool:
-    """Whether the skin may be marked."""
-    return standings(visit).get(Permission.MARKS) is not Standing.NOT_NEEDED
+    """Whether the skin is marked: not where the client locates the landmarks."""
+    return all(each.option is not Option.CLIENT_LOCATES for each in visit.choices)
 
 
 def next_preparation(visit: Visit) -> Preparation | None:
