@@ -49,6 +49,22 @@ def test_the_sum_comes_first_and_the_percent_second(last: Story) -> None:
     assert f"estimated at {last.result.plain_range}" in lines[-1]
 
 
+def test_another_protocol_has_its_own_sum(full: Path, last: Story) -> None:
+    """Sites that the equation does not take: their sum is told, and no percent."""
+    with open_store(full) as store:
+        plain = store.visit_snapshot(last.visit.id)
+    rules = plain["plan"]["protocol_rules"]
+    rules["sites"] = [each for each in rules["sites"] if each["id"] in {"chest", "thigh"}]
+    story = tell(record_of(plain), last.person, (), ())
+    assert last.result is not None
+    values = {each.site: each.settled.value_mm for each in last.result.sites}
+    lines = client_lines(story)
+    assert (
+        lines[0] == f"The folds at 2 places add up to {values['chest'] + values['thigh']:.1f} mm."
+    )
+    assert not any("fat" in line for line in lines)
+
+
 def test_the_percent_can_be_left_out(full: Path, last: Story) -> None:
     """With --no-fat neither percent, density nor equation is on the page."""
     with open_store(full) as store:

@@ -80,8 +80,7 @@ def client_lines(story: Story) -> tuple[str, ...]:
             f"The folds at {len(result.summed_sites)} places add up to {result.sum_mm:.1f} mm."
         )
     else:
-        missing = ", ".join(each.replace("_", " ") for each in result.missing_sites)
-        lines.append(f"The folds cannot be added up this time: not measured were {missing}.")
+        lines.append(_sum_of_protocol(story.visit, result))
     if story.change is not None and story.change.sum.change_mm is not None:
         when = story.earlier[0][0].started_at[:10]
         lines.append(_changed(story.change, when, story.change.sum.change_mm))
@@ -93,6 +92,17 @@ def client_lines(story: Story) -> tuple[str, ...]:
             "This is an estimate with a wide margin; the folds say more about change."
         )
     return tuple(lines)
+
+
+def _sum_of_protocol(visit: VisitRecord, result: VisitResult) -> str:
+    """The sum of the protocol's own sites, where they are not those of the equation."""
+    values = {each.site: each.settled.value_mm for each in result.sites}
+    wanted = sites_of_record(visit)
+    missing = [_name(site) for site in wanted if site not in values]
+    if missing:
+        return f"The folds cannot be added up this time: not measured were {', '.join(missing)}."
+    total = sum(values[site] for site in wanted)
+    return f"The folds at {len(wanted)} places add up to {total:.1f} mm."
 
 
 def _changed(since: VisitChange, when: str, change: float) -> str:
