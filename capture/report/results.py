@@ -1,18 +1,31 @@
 """What a recorded visit comes to, amendments included."""
 
+import json
+from functools import lru_cache
+
 from capture.composition.forms import FoldDirection, Sex
 from capture.composition.measured import Conditions, MeasuredVisit, Side, SiteMeasurement
 from capture.composition.results import VisitResult, visit_result
 from capture.protocol.protocol import Protocol
+from capture.protocol.reading import protocol_from_plain
+from capture.protocol.shipped import protocols
 from capture.report.record import VisitRecord
 from capture.report.summary import SEVEN_SITE_EQUATIONS
-from capture.visit.state import Plan
 
 
 def protocol_of(visit: VisitRecord) -> Protocol | None:
     """The protocol as it was when the visit began, None if this version cannot read it."""
+    part = {name: visit.plan.get(name) for name in ("protocol", "protocol_rules")}
+    return _protocol(json.dumps(part))
+
+
+@lru_cache(maxsize=32)
+def _protocol(text: str) -> Protocol | None:
+    """Thousands of visits share a few protocols, and each is long to read."""
+    told = json.loads(text)
+    rules = told["protocol_rules"]
     try:
-        return Plan.from_plain(visit.plan).protocol
+        return protocol_from_plain(rules) if rules else protocols()[told["protocol"]]
     except (KeyError, TypeError, ValueError):
         return None
 
