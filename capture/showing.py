@@ -29,6 +29,7 @@ from capture.visit.announcement import (
 from capture.visit.course import next_target, question
 from capture.visit.state import Target, Visit
 
+LEVEL_STEP_DB = 3
 ORDINALS = ("first", "second", "third", "fourth", "fifth")
 SKIP_TITLES = ("refused", "too thick", "injury", "skin", "unable this time")
 
@@ -86,7 +87,8 @@ def _headline(asked: Announcement, visit: Visit) -> str:
     if site is not None:
         return next((each.title for each in visit.plan.protocol.sites if each.id == site), site)
     kind = re.sub("(?<=[a-z])(?=[A-Z])", " ", type(told).__name__).removeprefix("Ask ")
-    return str(getattr(told, "permission", None) or kind).replace("_", " ")
+    named = getattr(told, "permission", None) or getattr(told, "what", None)
+    return str(named or kind).replace("_", " ")
 
 
 def _about(asked: Announcement, visit: Visit) -> str:
@@ -191,11 +193,16 @@ def _sound(session: Session, meter: Meter | None) -> SoundView:
     comes = microphone is not None and microphone.state in {MicState.LISTENING, MicState.SILENT}
     return SoundView(
         state=_sound_state(session, meter),
-        level_dbfs=meter.peak_dbfs if meter is not None and comes else None,
+        level_dbfs=_steps(meter.peak_dbfs) if meter is not None and comes else None,
         microphone=microphone.name if microphone is not None else "",
         recogniser=shown.recogniser,
         overruns=0 if meter is None else meter.overruns,
     )
+
+
+def _steps(level_dbfs: float) -> float:
+    """A level in steps, so that the hiss of a quiet room does not draw the screen anew."""
+    return LEVEL_STEP_DB * round(level_dbfs / LEVEL_STEP_DB)
 
 
 def _sound_state(session: Session, meter: Meter | None) -> str:

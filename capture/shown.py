@@ -9,6 +9,7 @@ from capture.screen.view import Standing
 from capture.sound.cues import Cue, cue_of
 from capture.visit.announcement import (
     Announcement,
+    AskSetup,
     Dropped,
     ReadBack,
     ReadBackTape,
@@ -50,8 +51,10 @@ class Shown:
 def standing_of(asked: Announcement, news: Announcement) -> tuple[Standing, Announcement]:
     """The state of the last reading, from the question and from what was said before it."""
     if isinstance(asked, ReadBack | ReadBackTape):
-        doubtful = bool(getattr(asked, "doubts", ()))
+        doubtful = bool(asked.doubts)
         return (Standing.DOUBTFUL if doubtful else Standing.CONFIRM), asked
+    if isinstance(asked, AskSetup):
+        return Standing.CONFIRM, asked
     match news:
         case Saved() | SavedTape():
             return Standing.SAVED, news

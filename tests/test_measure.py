@@ -280,6 +280,7 @@ def test_no_thread_is_left(store: Store, pack: Pack, tmp_path: Path) -> None:
     source = WavSource(recording(tmp_path, [1]), realtime=True)
     company = assemble(store, opened(store), pack, Sound(source, QUIET), USUAL, lambda _: None)
     company.begin()
+    wait_for(company.session, lambda: bool(company.session.shown.recogniser))
     company.close()
     assert "hearing" not in {thread.name for thread in threading.enumerate()}
 
