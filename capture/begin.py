@@ -5,12 +5,14 @@ from datetime import date
 
 from capture import __version__
 from capture.composition.forms import Sex
-from capture.errors import MisuseError
+from capture.errors import CaptureError, MisuseError
 from capture.protocol.caliper import Caliper
+from capture.protocol.setup import Carried
 from capture.protocol_file import open_protocol
 from capture.store import Store
 from capture.store.rows import Assessor, Client, VisitRow
 from capture.visit.replay import replay
+from capture.visit.setups import carried_from
 from capture.visit.state import Plan, Visit
 
 USUAL_PROTOCOL = "seven_sites"
@@ -53,7 +55,7 @@ def open_visit(store: Store, wish: Wish, today: date, at: str) -> Opened:
             if row.client.id == client.id:
                 plan = Plan.from_plain(row.plan)
                 return Opened(row, replay(plan, store.entries(row.id)), True)
-    plan = _plan(wish, client, today)
+    plan = _plan(wish, client, today, None if client is None else _last_time(store, client))
     if client is None:
         client = store.add_client(
             wish.client, sex=plan.sex.value, at=at, birth_date=wish.birth_date
@@ -67,7 +69,21 @@ def open_visit(store: Store, wish: Wish, today: date, at: str) -> Opened:
     return Opened(row, Visit(plan), False)
 
 
-def _plan(wish: Wish, client: Client | None, today: date) -> Plan:
+def _last_time(store: Store, client: Client) -> Carried | None:
+    """What the client's last signed visit hands on, None where there is none to go by."""
+    left_open = {row.id for row in store.open_visits()}
+    for row in store.visits(client.id):
+        if row.id in left_open:
+            continue
+        try:
+            return carried_from(replay(Plan.from_plain(row.plan), store.entries(row.id)))
+        except (CaptureError, KeyError, TypeError, ValueError):
+            # Imported, or written under other rules: it can be read, but not be gone on from.
+            continue
+    return None
+
+
+def _plan(wish: Wish, client: Client | None, today: date, last_time: Carried | None) -> Plan:
     protocol = open_protocol(wish.protocol or USUAL_PROTOCOL)
     sex = wish.sex or (None if client is None else client.sex)
     if sex is None:
@@ -82,6 +98,8 @@ def _plan(wish: Wish, client: Client | None, today: date) -> Plan:
         Caliper(f"caliper in steps of {step / 10:g} mm to {opening / 10:g} mm", step, opening),
         Sex(sex),
         _age_years(wish, client, today),
+        assessor=wish.assessor,
+        last_time=last_time,
     )
 
 
