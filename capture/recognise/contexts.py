@@ -8,7 +8,7 @@ from capture.recognise.automaton import WordAutomaton
 from capture.recognise.graph import DecodingGraph, GraphOptions, build_graph
 from capture.recognise.lexicon import Lexicon
 
-FILLER_COST = 3.0
+FILLER_COST = 2.5
 """Charged for each phone of speech outside the grammar; higher lets more of it be bent into one."""
 
 FILLER_WORD_COST = 5.0

@@ -13,6 +13,9 @@ person's recordings every second one is on each side."""
 SILENT_GOAL = 0.0025
 """Share of calls, quiet to 10 dB, that may be wrong above the threshold on the fitting half."""
 
+STRAY_WEIGHT = 10
+"""How often an answer to speech outside the grammar counts: a gym has more of it than of calls."""
+
 RIDGE = 0.5
 """Strength of the pull of each standardised coefficient to 0: half a call against it."""
 

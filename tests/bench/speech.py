@@ -64,8 +64,8 @@ def _counts(groups: dict[str, list[Trial]], certainty: Certainty | None) -> list
     ]
 
 
-def fitted(found: Sequence[Trial]) -> Certainty:
-    """The doubt fitted on its half of the voices."""
+def fitted(found: Sequence[Trial], stray: Sequence[Stray]) -> Certainty:
+    """The doubt fitted on its half of the voices, what they said outside the grammar included."""
     mine = [each for each in found if each.for_fitting]
     cases = [
         (answer.evidence, answer.right)
@@ -73,6 +73,9 @@ def fitted(found: Sequence[Trial]) -> Certainty:
         for answer in each.answers
         if answer.evidence is not None
     ]
+    for each in stray:
+        if each.for_fitting:
+            cases += [(a.evidence, False) for a in each.answers if a.evidence] * fit.STRAY_WEIGHT
     intercept, coefficients = fit.fit(cases)
     draft = Certainty(intercept, coefficients, AGAIN_BELOW, AGAIN_BELOW)
     usual = [each for each in mine if each.snr_db in QUIET_TO_10_DB]
@@ -95,6 +98,8 @@ def fit_note(found: Sequence[Trial], seed: int) -> list[str]:
         "quiet and in three noises at 20, 10 and 5 dB. normal_from: at most "
         f"{100 * fit.SILENT_GOAL:.2g} % of those",
         "calls down to 10 dB are wrong above it. again_below: more likely wrong than right.",
+        "What the same voices said outside the grammar and was taken for a call counts as wrong,",
+        f"{fit.STRAY_WEIGHT} times each. Beeps, impacts and music were left for the report.",
     ]
 
 
@@ -213,8 +218,11 @@ def main() -> None:
     setup = Setup(chosen.cache, chosen.calls, chosen.at_most, chosen.seed)
     found = trial.trials(setup, "foldcall", chosen.processes)
     file = pack.folder / "certainty.toml"
+    stray = list(trial.strays(setup, STRAY_RULES, chosen.minutes))
     if chosen.fit:
-        file.write_text(fit.toml(fitted(found), fit_note(found, chosen.seed)), encoding="utf-8")
+        file.write_text(
+            fit.toml(fitted(found, stray), fit_note(found, chosen.seed)), encoding="utf-8"
+        )
     certainty = parse_certainty(file.read_text(encoding="utf-8"))
     report = [each for each in found if not each.for_fitting]
     lines = [f"{len(found)} calls heard; on the voices that the doubt was not fitted on:", ""]
@@ -224,7 +232,6 @@ def main() -> None:
     lines += ["", "Is the stated probability true? The same calls:", ""]
     lines += reliability_table(reliability(pairs, STATED))
     lines += ["", "Sound without a call:", ""]
-    stray = list(trial.strays(setup, STRAY_RULES, chosen.minutes))
     lines += stray_table(stray, certainty)
     speed = speed_lines(found, trial.memory_mb("foldcall"), "foldcall")
     if chosen.rival_at_most:

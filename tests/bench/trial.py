@@ -103,6 +103,11 @@ class Stray:
     sound_s: float
     busy_s: float
 
+    @property
+    def for_fitting(self) -> bool:
+        """Whether it is speech of a voice on which the doubt is fitted."""
+        return self.kind.removeprefix("speech, ") in FITTED_ON
+
 
 def hearers(name: str) -> tuple[Hearer, Judge]:
     """The recogniser of that name, "foldcall" or "pocketsphinx", and the judge."""
