@@ -52,7 +52,7 @@ def view_of(
         headline=_headline(asked, visit),
         about=_about(asked, visit),
         value=_value(shown, visit),
-        standing=shown.standing,
+        standing=_standing(shown),
         standing_about=_standing_about(shown),
         said=tuple(shown.lines),
         heard=shown.heard,
@@ -125,7 +125,18 @@ def _length(length: TapeLength) -> str:
     return str(length).upper()
 
 
+def _is_typing(shown: Shown) -> bool:
+    return bool(shown.entry.typed or shown.entry.words or shown.entry.correcting)
+
+
+def _standing(shown: Shown) -> Standing:
+    """How it stands; beside a value that is being typed, "saved" would be read as its own."""
+    return Standing.TYPED if _is_typing(shown) else shown.standing
+
+
 def _standing_about(shown: Shown) -> str:
+    if _is_typing(shown):
+        return ""
     match shown.about:
         case Saved(_, value) if shown.standing is Standing.SAVED:
             return millimetres(value)

@@ -12,7 +12,7 @@ from capture.language.grammar import Grammar, understand
 from capture.road import Road
 from capture.screen.app import KEYPAD_SEQUENCES, Screen
 from capture.screen.keymap import USUAL, Bindings, bindings_from
-from capture.screen.view import View
+from capture.screen.view import Standing, View
 from capture.session import Session
 from capture.showing import view_of
 from capture.sound.voice import SilentVoice
@@ -116,6 +116,16 @@ def test_a_visit_is_typed(stage: Stage, keyboard: PipeInput) -> None:
     assert [each.value_tenths_mm for each in visit.confirmed] == [84]
     states = [(each.value_tenths_mm, each.state.value) for each in visit.readings]
     assert states == [(84, "confirmed"), (150, "replaced"), (500, "undone")]
+
+
+def test_a_value_being_typed_does_not_stand_beside_saved(stage: Stage) -> None:
+    """While digits are typed the state says so; it is about them and not about the last mark."""
+    for key in (*["enter"] * 3, "6", "enter", "enter"):
+        stage.strike(key)
+    assert stage.view().standing is Standing.SAVED
+    stage.strike("7")
+    assert stage.view().standing is Standing.TYPED
+    assert stage.view().standing_about == ""
 
 
 def test_a_keypad_in_application_mode_types_digits(stage: Stage, keyboard: PipeInput) -> None:

@@ -38,6 +38,7 @@ STYLES = {
 
 _STANDING_STYLES = {
     Standing.ASKED: "class:asked",
+    Standing.TYPED: "class:asked",
     Standing.CONFIRM: "class:confirm",
     Standing.DOUBTFUL: "class:doubtful",
     Standing.SAVED: "class:saved",

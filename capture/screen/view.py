@@ -9,6 +9,8 @@ class Standing(StrEnum):
 
     ASKED = "CALL"
     """A call is waited for."""
+    TYPED = "TYPING"
+    """A value or words are being typed; nothing that stood before is about them."""
     CONFIRM = "CONFIRM?"
     DOUBTFUL = "DOUBT?"
     SAVED = "SAVED"
