@@ -91,5 +91,5 @@ def test_general_dictionary_fills_only_gaps():
 
 def test_phone_numbers_match_the_layout():
     """The network's 40 outputs are silence and the 39 phones in alphabetical order."""
-    assert sorted(PHONES) == PHONES
+    assert sorted(PHONES) == list(PHONES)
     assert PDF_COUNT == 40

@@ -9,18 +9,11 @@ import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-
-def _words(text: str) -> list[str]:
-    return text.split()
-
-
-PHONES = _words(
-    "AA AE AH AO AW AY B CH D DH EH ER EY F G HH IH IY JH K L M N NG OW OY P R S SH T TH UH "
-    "UW V W Y Z ZH"
-)
-"""Phone k (from 1) in this order has pdf k; pdf 0 is silence."""
+from capture.recognise.phones import PHONES
 
 SILENCE_PDF = 0
+"""Phone k (from 1) in the order of PHONES has pdf k."""
+
 PDF_COUNT = len(PHONES) + 1
 PDF_OF = {phone: index for index, phone in enumerate(PHONES, start=1)}
 
