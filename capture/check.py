@@ -38,7 +38,7 @@ from capture.sound.trial import (
 )
 from capture.sound.voice import VoiceKind
 from capture.store import default_store_path, open_store
-from capture.wiring import Write, default_pack, open_ear
+from capture.wiring import Write, certainty_of, default_pack, open_ear
 
 LEAST_FREE_BYTES = 200_000_000
 """Room for a thousand visits with their sound."""
@@ -131,6 +131,7 @@ def _pack_findings(
     yield Finding(Mark.OK, "language", f"{pack.folder.name}: {sites} rules.")
     yield guarded("lexicon", lambda: _lexicon(pack, words))
     yield guarded("recogniser", lambda: _recogniser(pack, model))
+    yield guarded("doubt", lambda: _doubt(pack, model))
     yield guarded("voice", lambda: _voice(pack, settings), needed=False)
 
 
@@ -149,6 +150,19 @@ def _recogniser(pack: Pack, model: Path | None) -> Finding:
     listener.finish()
     took_s = time.perf_counter() - started
     return Finding(Mark.OK, "recogniser", f"{model or pack.model} is loaded in {took_s:.1f} s.")
+
+
+def _doubt(pack: Pack, model: Path | None) -> Finding:
+    certainty = certainty_of(pack, model)
+    if certainty is None:
+        told = "not measured for this model; more calls than needed are asked about."
+        hint = "Measure it: python -m tests.bench.speech --fit."
+        return Finding(Mark.NOTE, "doubt", told, hint, needed=False)
+    told = (
+        f"usual from {certainty.normal_from:.1%}, asked again below {certainty.again_below:.0%}, "
+        f"yes from {certainty.sure_from:.1%}."
+    )
+    return Finding(Mark.OK, "doubt", told)
 
 
 def _voice(pack: Pack, settings: SoundSettings) -> Finding:

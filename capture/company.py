@@ -35,7 +35,7 @@ from capture.store import Store
 from capture.visit.announcement import Announcement
 from capture.visit.call import Call
 from capture.visit.state import Visit
-from capture.wiring import StoredJournal, Write, local_time, open_ear
+from capture.wiring import StoredJournal, Write, certainty_of, local_time, open_ear
 from capture.wording.english import English
 from capture.wording.help import TITLES, phrase_lines
 from capture.wording.numbers import NumberWords
@@ -162,6 +162,7 @@ def assemble(
     if write is not None:
         watcher = _LineWatcher(PlainScreen(write, wording, lambda: clock_s() - began_s))
     journal = StoredJournal(store, opened.row.id)
+    certainty = certainty_of(pack, sound.model)
 
     def meaning(rule: str, text: str) -> Intent | NotUnderstood:
         return understand(pack.grammar.parser(rule, sites), text.split())
@@ -176,7 +177,7 @@ def assemble(
             store.add_result(opened.row.id, at=local_time(), sequence=visit.sequence, result=result)
 
     session = Session(
-        lambda audience: Road(opened.visit, pack.grammar, journal, audience, local_time),
+        lambda audience: Road(opened.visit, pack.grammar, journal, audience, local_time, certainty),
         wording,
         SilentVoice(),
         bindings,

@@ -26,7 +26,7 @@ from capture.store import Store, open_store
 from capture.visit.announcement import AllMeasured, Announcement
 from capture.visit.call import Call
 from capture.visit.state import Plan, Visit
-from capture.wiring import Ear, StoredJournal, Write, local_time, open_ear
+from capture.wiring import Ear, StoredJournal, Write, certainty_of, local_time, open_ear
 from capture.wording.english import English
 from capture.wording.numbers import NumberWords
 
@@ -179,7 +179,12 @@ def run_demo(
     with open_store(store_path) as store:
         visit_id = _begin(store, script)
         road = Road(
-            Visit(script.plan), pack.grammar, StoredJournal(store, visit_id), telling, local_time
+            Visit(script.plan),
+            pack.grammar,
+            StoredJournal(store, visit_id),
+            telling,
+            local_time,
+            certainty_of(pack, model),
         )
         write(f"Client {script.client}, assessor {script.assessor}. {script.plan.protocol.title}.")
         road.open()

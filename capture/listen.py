@@ -18,9 +18,12 @@ from capture.language.intents import (
     length_to_plain,
 )
 from capture.pack import Pack
+from capture.recognise.certainty import Certainty, Verdict, calibrated
 from capture.recognise.port import UNKNOWN, Heard
+from capture.road import spoken_call
 from capture.sound.wav import SoundFile, open_sound
-from capture.wiring import Ear, open_ear
+from capture.visit.call import DECISIVE, Call
+from capture.wiring import Ear, certainty_of, open_ear
 
 ANYTHING = "anything"
 
@@ -35,13 +38,14 @@ def listen(
     """
     full = LISTENING + rule
     ear = open_ear(pack, [full], model=model)
+    certainty = certainty_of(pack, model)
     parser = pack.grammar.parser(full)
     for path in files:
-        yield from _one(path, ear, full, parser)
+        yield from _one(path, ear, full, parser, certainty)
 
 
 def _one(
-    path: Path, ear: Ear, rule: str, parser: Parser
+    path: Path, ear: Ear, rule: str, parser: Parser, certainty: Certainty | None
 ) -> Iterator[tuple[Path, CaptureError | SoundFile, list[dict[str, Any]]]]:
     try:
         sound = open_sound(path)
@@ -51,12 +55,17 @@ def _one(
     except CaptureError as error:
         yield path, error, []
         return
-    calls = [described(path, heard, parser) for heard in found if heard is not None]
+    calls = [described(path, heard, parser, certainty) for heard in found if heard is not None]
     yield path, sound, calls or [_nothing(path)]
 
 
-def described(path: Path, heard: Heard, parser: Parser) -> dict[str, Any]:
-    """One call as a JSON object. `value_mm` is None unless the call is a reading."""
+def described(
+    path: Path, heard: Heard, parser: Parser, certainty: Certainty | None = None
+) -> dict[str, Any]:
+    """One call as a JSON object. `value_mm` is None unless the call is a reading.
+
+    `confidence` is the probability that the meaning is right, `verdict` what a visit makes of it.
+    """
     words = tuple(word.text for word in heard.words)
     line = _nothing(path) | {
         "words": UNKNOWN if UNKNOWN in words else heard.text,
@@ -65,7 +74,11 @@ def described(path: Path, heard: Heard, parser: Parser) -> dict[str, Any]:
         "end_s": round(heard.end_s, 3),
     }
     if UNKNOWN not in words:
+        call = spoken_call(heard, parser, certainty)
         line |= _meaning(words, parser)
+        line |= {"confidence": round(call.certainty, 4), "verdict": _verdict(call)}
+        if certainty is not None:
+            heard = calibrated(heard, lambda said: understand(parser, said), certainty)
     rivals = [rival for rival in heard.alternatives if rival.words]
     if rivals:
         best = rivals[0]
@@ -76,6 +89,13 @@ def described(path: Path, heard: Heard, parser: Parser) -> dict[str, Any]:
             "value_mm": meant.get("value_mm"),
         }
     return line
+
+
+def _verdict(call: Call) -> str:
+    at_once = isinstance(call.intent, DECISIVE)
+    if call.is_lost or (at_once and not call.is_clear):
+        return Verdict.AGAIN.value
+    return (Verdict.DOUBTFUL if call.is_doubtful and not at_once else Verdict.NORMAL).value
 
 
 def _nothing(path: Path) -> dict[str, Any]:

@@ -6,8 +6,10 @@ from pathlib import Path
 from capture.errors import CaptureError
 from capture.language.grammar import Grammar
 from capture.language.jsgf import GrammarError
+from capture.recognise.certainty import Certainty, parse_certainty
 
 PRONUNCIATIONS = "pronunciations.dict"
+CERTAINTY = "certainty.toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +22,14 @@ class Pack:
     def pronunciations(self) -> str:
         """The text of the file with every word's pronunciations."""
         return _text_of(self.folder / PRONUNCIATIONS)
+
+    def certainty(self) -> Certainty | None:
+        """How probable it is that the pack's model heard right; None if that was not measured.
+
+        Raises CertaintyError for a file that cannot be used.
+        """
+        file = self.folder / CERTAINTY
+        return parse_certainty(_text_of(file)) if file.exists() else None
 
     @property
     def model(self) -> Path:

@@ -5,10 +5,13 @@ through that thread's queue.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Protocol
 
 from capture.language.grammar import LISTENING, Grammar, Parser, understand
 from capture.language.intents import Intent
+from capture.protocol.plausibility import Limits
+from capture.recognise.certainty import Certainty, calibrated
 from capture.recognise.port import UNKNOWN, Heard
 from capture.visit.announcement import Announcement
 from capture.visit.call import Call, Rival
@@ -16,6 +19,14 @@ from capture.visit.course import listening_rule
 from capture.visit.entry import Entry, Source
 from capture.visit.machine import Record, Say, opening, step
 from capture.visit.state import Visit
+
+CAREFUL = Limits(normal_from=0.98, again_below=0.5, sure_from=0.98)
+"""Without a measured certainty: the decoder's own confidence is nearly always higher than it
+should be. Own choice, no source."""
+
+LATEST_YES_S = 30.0
+"""A spoken "yes" that comes later after its question is not taken for the answer. Own choice, no
+source: a read-back is answered within a few seconds, and other people say yes too."""
 
 
 class Journal(Protocol):
@@ -45,7 +56,8 @@ class Audience(Protocol):
 class Road:
     """Carries calls through one visit.
 
-    `now` gives the time as ISO 8601 with offset.
+    `now` gives the time as ISO 8601 with offset. `certainty` gives the probability that an
+    utterance was heard right; None for a language pack or a model without one.
     """
 
     def __init__(
@@ -55,12 +67,14 @@ class Road:
         journal: Journal,
         audience: Audience,
         now: Callable[[], str],
+        certainty: Certainty | None = None,
     ) -> None:
         self.visit = visit
         self._grammar = grammar
         self._journal = journal
         self._audience = audience
         self._now = now
+        self._certainty = certainty
         self._parsers: dict[str, Parser] = {}
 
     @property
@@ -75,21 +89,18 @@ class Road:
             if isinstance(effect, Say):
                 self._audience.said(effect.announcement, self.visit)
 
-    def hear(self, heard: Heard) -> None:
-        """Take an utterance. Speech outside the grammar leads to nothing."""
+    def hear(self, heard: Heard, waited_s: float = 0.0) -> None:
+        """Take an utterance. Speech outside the grammar leads to nothing.
+
+        `waited_s` is how long after its question it began.
+        """
         words = tuple(word.text for word in heard.words)
         rule = self.listening
         if rule is None or not words or UNKNOWN in words:
             self._audience.ignored(heard)
             return
-        parser = self._parser(rule)
-        rivals = tuple(
-            Rival(rival.text, rival.confidence, understand(parser, rival.words))
-            for rival in heard.alternatives
-            if rival.words and UNKNOWN not in rival.words
-        )
-        intent = understand(parser, words)
-        self._take(Call(intent, Source.VOICE, heard.text, heard.confidence, rivals))
+        call = spoken_call(heard, self._parser(rule), self._certainty)
+        self._take(replace(call, late=waited_s > LATEST_YES_S))
 
     def key(self, intent: Intent, keys: str) -> None:
         """Take a keyed intent; `keys` is what was struck, for the journal."""
@@ -112,3 +123,18 @@ class Road:
             sites = {site.id for site in self.visit.plan.protocol.sites}
             self._parsers[rule] = self._grammar.parser(rule, sites)
         return self._parsers[rule]
+
+
+def spoken_call(heard: Heard, parser: Parser, certainty: Certainty | None) -> Call:
+    """The call that an utterance of the grammar makes, with the probability that it is right."""
+    limits = CAREFUL
+    if certainty is not None:
+        limits = Limits(certainty.normal_from, certainty.again_below, certainty.sure_from)
+        heard = calibrated(heard, lambda said: understand(parser, said), certainty)
+    intent = understand(parser, [word.text for word in heard.words])
+    rivals = tuple(
+        Rival(rival.text, rival.confidence, understand(parser, rival.words))
+        for rival in heard.alternatives
+        if rival.words and UNKNOWN not in rival.words
+    )
+    return Call(intent, Source.VOICE, heard.text, heard.confidence, rivals, limits)

@@ -90,6 +90,7 @@ class Session:
         self._spoken_steps = 0
         self._no_key_before_s = 0.0
         self._stepped_at_s = -TALK_S
+        self._asked_at_s = 0.0
         self._talk_until_s: float | None = None
         self._leave_before_s = 0.0
         self._dwell = Dwell()
@@ -249,7 +250,8 @@ class Session:
         if self.shown.entry.is_open:
             self._notice(f'Heard "{spoken.heard.text}" while keys are being struck: not taken.')
             return
-        self._walk(lambda: self.road.hear(spoken.heard), began_at_s=spoken.began_at_s)
+        waited_s = spoken.began_at_s - self._asked_at_s
+        self._walk(lambda: self.road.hear(spoken.heard, waited_s), began_at_s=spoken.began_at_s)
         if self._called is not None:
             self._spoken_steps += 1
             self._no_key_before_s = self._clock_s() + TOGETHER_S
@@ -329,6 +331,8 @@ class Session:
             case Action.TALK:
                 if self.push_to_talk:
                     self._talk_until_s = now_s + TALK_S
+                    # The talk key says that what follows is meant for the present question.
+                    self._asked_at_s = self.ear.now_s()
                     self.voice.stop()
                     self._listen()
                 else:
@@ -370,6 +374,7 @@ class Session:
         news = [each for each in self._said if each != asked] or [asked]
         shown.standing, shown.about = standing_of(asked, news[0])
         self._stepped_at_s = self._clock_s()
+        self._asked_at_s = self.ear.now_s()
         if self.push_to_talk:
             self._talk_until_s = None
         if self._said:

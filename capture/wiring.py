@@ -10,6 +10,7 @@ from pathlib import Path
 
 from capture.language.automaton import Automaton
 from capture.pack import Pack, open_pack
+from capture.recognise.certainty import Certainty
 from capture.recognise.contexts import automata, decoding_graphs, phrases
 from capture.recognise.lexicon import parse_lexicon
 from capture.recognise.vosk_ import PhraseModels, StrictModels, VoskRecogniser
@@ -52,6 +53,14 @@ def open_ear(
         return Ear(PhraseModels(model, phrases(heard)))
     lexicon = parse_lexicon(pack.pronunciations())
     return Ear(StrictModels(pack.model, decoding_graphs(heard, lexicon)))
+
+
+def certainty_of(pack: Pack, model: Path | None = None) -> Certainty | None:
+    """What tells how probable it is that a call was heard right; None where nothing was measured.
+
+    It was measured with the pack's own model and says nothing about another.
+    """
+    return pack.certainty() if model is None else None
 
 
 @dataclass(frozen=True, slots=True)

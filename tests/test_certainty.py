@@ -24,6 +24,8 @@ PACK = open_pack(data_folder("grammars") / "en")
 FITTED = parse_certainty((PACK.folder / "certainty.toml").read_text(encoding="utf-8"))
 VALUES = {"fifteen": 150, "one five": 150, "fifty": 500, "five": 50}
 
+GOOD = (PACK.folder / "certainty.toml").read_text(encoding="utf-8")
+
 
 def meaning_of(words: tuple[str, ...]) -> int | str:
     """The value of a few phrases."""
@@ -106,7 +108,7 @@ def test_calibrated_shares_add_up_and_keep_their_order() -> None:
 
 def test_thresholds_part_normal_doubtful_and_again() -> None:
     """A probability at a threshold belongs to the better side."""
-    model = Certainty(0.0, (0.0,) * len(NAMES), 0.9, 0.5)
+    model = Certainty(0.0, (0.0,) * len(NAMES), 0.9, 0.5, 0.95)
     verdicts = [model.verdict(each) for each in (1.0, 0.9, 0.89, 0.5, 0.49, 0.0)]
     assert verdicts == [
         *(Verdict.NORMAL, Verdict.NORMAL),
@@ -115,7 +117,25 @@ def test_thresholds_part_normal_doubtful_and_again() -> None:
     ]
 
 
-GOOD = (PACK.folder / "certainty.toml").read_text(encoding="utf-8")
+def test_what_takes_effect_at_once_is_taken_or_asked_again() -> None:
+    """There is no doubtful yes: it is sure, or it is said once more."""
+    model = Certainty(0.0, (0.0,) * len(NAMES), 0.9, 0.5, 0.95)
+    verdicts = [model.verdict(each, at_once=True) for each in (0.95, 0.94, 0.6)]
+    assert verdicts == [Verdict.NORMAL, Verdict.AGAIN, Verdict.AGAIN]
+
+
+def test_a_room_can_only_make_it_stricter() -> None:
+    """A voice check raises the threshold of a normal read-back, and never lowers it."""
+    model = Certainty(0.0, (0.0,) * len(NAMES), 0.9, 0.5, 0.95)
+    assert model.stricter(0.97).normal_from == 0.97
+    assert model.stricter(0.5) == model
+
+
+def test_a_pack_of_before_has_one_threshold_for_both() -> None:
+    """Without a threshold of their own, words like yes need what a reading needs."""
+    lines = [each for each in GOOD.splitlines() if not each.startswith("sure_from")]
+    model = parse_certainty("\n".join(lines))
+    assert model.sure_from == model.normal_from
 
 
 @pytest.mark.parametrize(

@@ -75,8 +75,8 @@ def test_where_everything_is_there_a_session_can_be_held(
     ready, lines, last = checked(sound, tmp_path)
     assert ready, lines
     assert list(lines) == [
-        "microphone", "speaker", "echo", "language", "lexicon", "recogniser", "voice", "store",
-        "disk", "versions",
+        "microphone", "speaker", "echo", "language", "lexicon", "recogniser", "doubt", "voice",
+        "store", "disk", "versions",
     ]  # fmt: skip
     assert not any(line.startswith("FAILED") for line in lines.values())
     assert "-41 dBFS" in lines["microphone"]

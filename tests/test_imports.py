@@ -31,6 +31,7 @@ PURE = (
     "recognise.phones",
     "recognise.contexts",
     "recognise.nbest",
+    "recognise.certainty",
     "recognise.scripted",
     "report.amendments",
     "report.attention",

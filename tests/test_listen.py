@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -10,8 +11,10 @@ import pytest
 import soundfile
 
 from capture.cli import main
-from capture.listen import listen
+from capture.language.grammar import LISTENING
+from capture.listen import described, listen
 from capture.pack import Pack
+from capture.recognise.scripted import spoken
 from capture.resources import data_folder
 
 RECORDING = data_folder("demo_audio")
@@ -124,3 +127,18 @@ def test_the_command_prints_lines_and_goes_on_after_a_bad_file(
     assert json.loads(line)["value_mm"] == 8.4
     assert shown.err.count("\n") == 1
     assert "notes.wav" in shown.err
+
+
+def test_listen_tells_what_a_visit_would_make_of_a_call(pack: Pack) -> None:
+    """The probability is the measured one, and the pack's threshold says what it is worth."""
+    (clear,) = calls(clip("one seven point six"), pack)
+    assert clear["verdict"] == "normal"
+    certainty = pack.certainty()
+    assert certainty is not None
+    assert clear["confidence"] >= certainty.normal_from
+    heard = spoken("one seven point six", confidence=0.6, rivals=["one seven point nine"])
+    parser = pack.grammar.parser(LISTENING + "reading_wanted")
+    rough = replace(heard, score_per_s=40.0)
+    unclear = described(Path("a.wav"), rough, parser, certainty)
+    assert unclear["verdict"] != "normal"
+    assert unclear["confidence"] < certainty.normal_from

@@ -4,11 +4,13 @@ import pytest
 
 from capture.protocol.plausibility import (
     CLOSE_RIVAL,
-    UNSURE_BELOW,
+    UNMEASURED_UNSURE_BELOW,
     Doubt,
     DoubtKind,
+    Limits,
     doubts_about,
     doubts_of_ear,
+    weigh,
 )
 from capture.protocol.protocol import SEVEN_SITES, Tolerance
 
@@ -52,15 +54,15 @@ def ear(
     rivals: tuple[tuple[int, float], ...] = (),
 ) -> tuple[Doubt, ...]:
     """Doubts about a value heard at the triceps."""
-    return doubts_of_ear(value, TRICEPS, earlier, confidence, rivals)
+    return doubts_of_ear(value, TRICEPS, TOLERANCE, earlier, confidence, rivals)
 
 
 @pytest.mark.parametrize(
     ("confidence", "rivals", "expected"),
     [
         (1.0, (), ()),
-        (UNSURE_BELOW, (), ()),
-        (UNSURE_BELOW - 0.001, (), (Doubt(DoubtKind.UNSURE),)),
+        (UNMEASURED_UNSURE_BELOW, (), ()),
+        (UNMEASURED_UNSURE_BELOW - 0.001, (), (Doubt(DoubtKind.UNSURE),)),
         (0.9, ((122, CLOSE_RIVAL),), (Doubt(DoubtKind.RIVAL, 122),)),
         (0.9, ((122, CLOSE_RIVAL - 0.001),), ()),
         (0.6, ((122, 0.05),), (Doubt(DoubtKind.UNSURE),)),
@@ -109,6 +111,52 @@ def test_values_that_sound_alike(value: int, earlier: tuple[int, ...], other: in
     assert ear(value, earlier) == expected
 
 
+LIMITS = Limits(normal_from=0.95, again_below=0.5, sure_from=0.97)
+
+
+@pytest.mark.parametrize(
+    ("value", "earlier", "confidence", "rivals", "expected"),
+    [
+        (124, (), 0.95, ((202, 0.04),), ()),
+        (124, (), 0.94, ((202, 0.04),), (Doubt(DoubtKind.RIVAL, 202),)),
+        (124, (), 0.94, ((None, 0.05), (202, 0.01)), (Doubt(DoubtKind.RIVAL, 202),)),
+        (124, (), 0.94, (), (Doubt(DoubtKind.UNSURE),)),
+        (134, (), 0.94, (), (Doubt(DoubtKind.RIVAL, 304),)),
+        (254, (), 0.94, (), (Doubt(DoubtKind.RIVAL, 294),)),
+        (124, (), 0.99, ((None, 0.1),), (Doubt(DoubtKind.UNSURE),)),
+        (124, (120,), 0.94, ((202, 0.05),), ()),
+        (124, (200,), 0.98, ((202, 0.019),), (Doubt(DoubtKind.RIVAL, 202),)),
+        (124, (120,), 0.94, ((122, 0.05),), (Doubt(DoubtKind.RIVAL, 122),)),
+        (124, (120,), 0.94, (), (Doubt(DoubtKind.UNSURE),)),
+    ],
+    ids=[
+        "just normal", "just doubtful", "another site is no value to name", "nothing to name",
+        "the half of a pair is named", "nine is named for five", "close, but no value",
+        "the first circuit rules the rival out", "the first circuit speaks for the rival",
+        "the first circuit fits both", "history alone makes nothing clear",
+    ],
+)  # fmt: skip
+def test_doubts_of_a_measured_ear(
+    value: int,
+    earlier: tuple[int, ...],
+    confidence: float,
+    rivals: tuple[tuple[int | None, float], ...],
+    expected: tuple[Doubt, ...],
+) -> None:
+    """Under the pack's threshold a value is asked about, with what else it could be by name."""
+    found = doubts_of_ear(value, TRICEPS, TOLERANCE, earlier, confidence, rivals, LIMITS)
+    assert found == expected
+
+
+def test_what_a_site_showed_moves_the_probability() -> None:
+    """A value like the first circuit's gains on a rival unlike it, and the other way round."""
+    like = weigh(124, 0.9, ((202, 0.1),), (120,), TOLERANCE)
+    unlike = weigh(124, 0.9, ((202, 0.1),), (200,), TOLERANCE)
+    assert unlike < 0.9 < like < 1
+    assert weigh(124, 0.9, ((202, 0.1),), (), TOLERANCE) == 0.9
+    assert weigh(124, 0.0, (), (120,), TOLERANCE) == 0.0
+
+
 def test_a_rival_that_sounds_alike_is_named_once() -> None:
     """Fifteen with fifty as runner-up is one question, not two."""
     assert ear(150, rivals=((500, 0.3),)) == (Doubt(DoubtKind.RIVAL, 500),)
@@ -116,6 +164,6 @@ def test_a_rival_that_sounds_alike_is_named_once() -> None:
 
 def test_the_sites_range_decides() -> None:
     """Fifty is a usual abdominal fold and no usual chest fold."""
-    at_chest = doubts_of_ear(150, CHEST, (), 1.0, ())
-    at_abdominal = doubts_of_ear(150, ABDOMINAL, (), 1.0, ())
+    at_chest = doubts_of_ear(150, CHEST, TOLERANCE, (), 1.0, ())
+    at_abdominal = doubts_of_ear(150, ABDOMINAL, TOLERANCE, (), 1.0, ())
     assert (at_chest, at_abdominal) == ((), (Doubt(DoubtKind.SOUNDS_ALIKE, 500),))

@@ -1,22 +1,30 @@
 """The road of an utterance: heard or keyed, stepped, recorded, then announced."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from capture.language.grammar import Grammar
 from capture.language.intents import Confirm, NotUnderstood, Reading, WhyNot
+from capture.protocol.plausibility import Doubt, DoubtKind
+from capture.recognise.certainty import NAMES, Certainty
 from capture.recognise.port import Heard
 from capture.recognise.scripted import ScriptedRecogniser, spoken
-from capture.road import Road
+from capture.road import LATEST_YES_S, Road
 from capture.screen.keys import strike
 from capture.visit.announcement import (
     AllMeasured,
     AskPermission,
+    AskReading,
+    Dropped,
+    ReadBack,
+    Refused,
     Saved,
     SavedTape,
     SayAgain,
     Signed,
+    Why,
 )
 from capture.visit.entry import Entry, Source
 from capture.visit.replay import replay
@@ -233,3 +241,133 @@ def test_a_yes_for_a_call_that_was_drowned(measuring: Any) -> None:
     measuring.say("yes").key(Confirm())
     assert measuring.visit.readings == ()
     assert measuring.key(Reading(80)).visit.confirmed == ()
+
+
+# Doubt, by a measured certainty.
+
+EVEN = Certainty(0.0, tuple(float(name == "gap") for name in NAMES), 0.9, 0.5, 0.97)
+"""The probability is that of the gap alone: 0.5 without one, 0.88 at 2, 0.95 at 3, 0.99 at 5."""
+
+
+def scored(text: str, confidence: float, **rivals: float) -> Heard:
+    """An utterance as the recogniser gives it, its rivals named by their words joined by _."""
+    heard = spoken(text, confidence=confidence, rivals=[each.replace("_", " ") for each in rivals])
+    shares = zip(heard.alternatives, rivals.values(), strict=True)
+    alternatives = tuple(replace(each, confidence=share) for each, share in shares)
+    return replace(heard, alternatives=alternatives, score_per_s=300.0)
+
+
+@pytest.fixture
+def doubting(measuring: Any) -> Any:
+    """A visit at its first fold whose ear was measured."""
+    road = measuring.road
+    measuring.road = Road(
+        road.visit, measuring.grammar, measuring, measuring, lambda: measuring.now, EVEN
+    )
+    return measuring
+
+
+def hear(desk: Any, heard: Heard, waited_s: float = 0.0) -> list[Any]:
+    """What is said to an utterance."""
+    desk.told.clear()
+    desk.road.hear(heard, waited_s)
+    return list(desk.told)
+
+
+def test_what_is_surely_right_is_read_back_as_usual(doubting: Any) -> None:
+    """No rival within reach: the read-back has no doubt, the journal the probability."""
+    assert hear(doubting, scored("eight", 0.96, eighty=0.002)) == [ReadBack("chest", 1, 80, ())]
+    assert doubting.journal[-1].confidence > EVEN.normal_from
+
+
+def test_what_is_probably_right_names_the_other_value(doubting: Any) -> None:
+    """Twelve three times as likely as twenty is doubtful, and twenty is named."""
+    told = hear(doubting, scored("twelve", 0.7, skip_skin=0.2, twenty=0.1))
+    assert told == [ReadBack("chest", 1, 120, (Doubt(DoubtKind.RIVAL, 200),))]
+    assert doubting.visit.pending is not None
+
+
+def test_what_is_more_likely_wrong_is_said_again(doubting: Any) -> None:
+    """Nothing waits, so that no yes can save it; the journal has it as not taken."""
+    model = replace(EVEN, intercept=-2.0)
+    doubting.road = Road(
+        doubting.visit, doubting.grammar, doubting, doubting, lambda: doubting.now, model
+    )
+    told = hear(doubting, scored("fifteen", 0.5, fifty=0.5))
+    assert told == [Refused(Why.UNCLEAR), AskReading("chest", 1, third=False)]
+    assert doubting.visit.readings == ()
+    entry = doubting.journal[-1]
+    assert entry.intent["kind"] == "reading"
+    assert [each["kind"] for each in entry.facts] == ["refused", "hearing"]
+
+
+@pytest.mark.parametrize(
+    ("call", "saved"),
+    [
+        (scored("yes", 0.99, no=0.004), True),
+        (scored("yes", 0.95, no=0.05), False),
+        (scored("yes", 0.6, confirm=0.39), True),
+    ],
+    ids=["sure", "sure enough for a number, not for a yes", "two ways to say yes"],
+)
+def test_an_uncertain_yes_is_asked_again(doubting: Any, call: Heard, saved: bool) -> None:
+    """A yes needs more certainty than a number: nothing reads it back."""
+    hear(doubting, scored("eight", 0.99, eighty=0.001))
+    told = hear(doubting, call)
+    assert (told[0] == Saved("chest", 80)) is saved
+    assert doubting.visit.trials("chest") == ((80,) if saved else ())
+    if not saved:
+        assert told == [Refused(Why.UNCLEAR), ReadBack("chest", 1, 80, ())]
+
+
+def test_a_no_with_an_unclear_value_still_refuses(doubting: Any) -> None:
+    """In "no fifty" or "no fifteen" the no is clear: the value read back must not wait on."""
+    hear(doubting, scored("eight", 0.99, eighty=0.001))
+    model = replace(EVEN, intercept=-1.0)
+    doubting.road = Road(
+        doubting.visit, doubting.grammar, doubting, doubting, lambda: doubting.now, model
+    )
+    told = hear(doubting, scored("no fifty", 0.5, no_fifteen=0.5))
+    assert told[:2] == [Dropped("chest"), Refused(Why.UNCLEAR)]
+    assert doubting.visit.pending is None
+
+
+@pytest.mark.parametrize("waited_s", [LATEST_YES_S, LATEST_YES_S + 0.1], ids=["just", "too late"])
+def test_a_yes_long_after_its_question_saves_nothing(doubting: Any, waited_s: float) -> None:
+    """Somebody's yes a minute later is not the assessor's: the read-back comes once more."""
+    asked = hear(doubting, scored("eight", 0.99, eighty=0.001))
+    told = hear(doubting, scored("yes", 0.99, no=0.001), waited_s)
+    late = waited_s > LATEST_YES_S
+    assert (told == asked) is late
+    assert doubting.visit.trials("chest") == (() if late else (80,))
+    assert (doubting.visit.pending is not None) is late
+
+
+def test_what_was_doubted_is_doubted_again_in_a_replay(doubting: Any, plan: Plan) -> None:
+    """The journal keeps the limits of each call: later ones do not change an old visit."""
+    for heard, waited_s in [
+        (scored("twelve", 0.7, twenty=0.3), 0.0),
+        (scored("yes", 0.95, no=0.05), 0.0),
+        (scored("yes", 0.99), 99.0),
+        (scored("yes", 0.99), 0.0),
+    ]:
+        hear(doubting, heard, waited_s)
+    assert doubting.visit.trials("chest") == (120,)
+    assert replay(plan, doubting.journal) == doubting.visit
+
+
+def test_a_journal_of_before_is_judged_as_it_was(plan: Plan, measuring: Any) -> None:
+    """Entries without limits keep the threshold of 0.8 that they were written under."""
+    measuring.say("twelve", confidence=0.81).say("yes", confidence=0.81)
+    old = [
+        replace(each, facts=tuple(fact for fact in each.facts if fact["kind"] != "hearing"))
+        for each in measuring.journal
+    ]
+    # What was asked again under the limits of now was taken then.
+    heard, confirmed = old[-2:]
+    heard = replace(heard, facts=())
+    taken = replace(heard.readings[0], state="confirmed")
+    confirmed = replace(confirmed, facts=(), readings=(taken,))
+    visit = replay(plan, [*old[:-2], heard, confirmed])
+    assert visit.trials("chest") == (120,)
+    assert measuring.visit.trials("chest") == ()

@@ -10,7 +10,7 @@ from capture.errors import CaptureError
 from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.recognise.scripted import spoken
-from capture.road import Road
+from capture.road import LATEST_YES_S, Road
 from capture.screen.keymap import USUAL
 from capture.screen.view import Standing
 from capture.session import BOUNCE_S, TALK_S, TOGETHER_S, Session
@@ -54,8 +54,9 @@ class Voice:
 
 @dataclass
 class Ear:
-    """Remembers the orders."""
+    """Remembers the orders; `time_s` is the clock of its sound."""
 
+    time_s: float = 0.0
     orders: list[Order] = field(default_factory=list)
 
     def tell(self, order: Order) -> None:
@@ -64,7 +65,7 @@ class Ear:
 
     def now_s(self) -> float:
         """Time of the blocks given."""
-        return 0.0
+        return self.time_s
 
 
 @dataclass
@@ -96,6 +97,7 @@ class Room:
             ),
             push_to_talk=self.push_to_talk,
         )
+        self.ear.time_s = self.now_s
         self.session.ear = self.ear
         self.session.open()
 
@@ -119,6 +121,7 @@ class Room:
         """Strike keys, each a second after the other."""
         for key in keys:
             self.now_s += 1.0
+            self.ear.time_s = self.now_s
             self.session.strike(key)
             self.session.drain()
         return self
@@ -131,6 +134,7 @@ class Room:
         """Speak phrases, each a second after the other."""
         for phrase in phrases:
             self.now_s += 1.0
+            self.ear.time_s = self.now_s
             self.session.post(self.utterance(phrase, self.now_s))
             self.session.drain()
         return self
@@ -179,6 +183,20 @@ def test_a_yes_that_was_spoken_before_the_read_back_is_not_taken(room: Room) -> 
     assert room.visit.pending is not None
     assert "not taken" in room.session.shown.notice
     assert early.answered.is_set()
+
+
+def test_somebody_elses_yes_a_minute_later_is_not_taken(room: Room) -> None:
+    """The read-back is said once more; a yes to that one counts."""
+    room.measuring().say("eight point four")
+    said = len(room.voice.said)
+    room.ear.time_s += LATEST_YES_S + 1
+    room.session.post(room.utterance("yes", began_at_s=room.ear.time_s))
+    room.session.drain()
+    assert room.values == []
+    assert len(room.voice.said) == said + 1
+    room.session.post(room.utterance("yes", began_at_s=room.ear.time_s + 2))
+    room.session.drain()
+    assert room.values == [84]
 
 
 def test_a_key_that_met_a_call_is_not_taken(room: Room) -> None:

@@ -210,9 +210,8 @@ def test_a_close_runner_up_is_asked_about(measuring: Any) -> None:
     """Heard "twelve" with "twenty" close behind: both are named."""
     measuring.say("twelve", confidence=0.7, rivals=("twenty",))
     assert doubts(measuring) == (Doubt(DoubtKind.RIVAL, 200),)
-    assert measuring.journal[-1].facts == (
-        {"kind": "doubt", "doubt": "rival", "other_tenths_mm": 200},
-    )
+    fact = {"kind": "doubt", "doubt": "rival", "other_tenths_mm": 200}
+    assert [each for each in measuring.journal[-1].facts if each["kind"] == "doubt"] == [fact]
 
 
 def test_a_runner_up_that_means_the_same_is_no_doubt(measuring: Any) -> None:

@@ -376,7 +376,7 @@ def test_two_layers_of_cloth_are_taken_off(measuring: Desk) -> None:
     """A fold takes the cloth in twice; the dial's value is kept beside what is left."""
     measuring.say("go to thigh", "cloth one point five", "yes", "eighteen point four")
     assert measuring.told == [ReadBack("thigh", 1, 184, (), 15)]
-    fact = measuring.journal[-1].facts[-1]
+    fact = measuring.journal[-1].facts[0]
     assert (fact["kind"], fact["cloth_tenths_mm"], fact["net_tenths_mm"], fact["estimate"]) == (
         "through_cloth", 15, 184 - 15 - 15, True,
     )  # fmt: skip

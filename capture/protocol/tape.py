@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from capture.language.confusable import teen_or_ty
-from capture.protocol.plausibility import CLOSE_RIVAL, UNSURE_BELOW
+from capture.protocol.plausibility import CLOSE_RIVAL, UNMEASURED_UNSURE_BELOW, Limits
 from capture.protocol.sites import Site
 from capture.units import Centimetres, Inches, TapeLength
 
@@ -52,17 +52,27 @@ def doubts_of_ear_about_tape(
     site: Site,
     confidence: float,
     rivals: Sequence[tuple[TapeLength | None, float]],
+    limits: Limits | None = None,
 ) -> tuple[TapeDoubt, ...]:
-    """Doubts about a length that was heard; a rival without a length is some other call."""
+    """Doubts about a length that was heard; a rival without a length is some other call.
+
+    Without `limits` the confidence is no probability.
+    """
     close = [rival for rival, likelihood in rivals if likelihood >= CLOSE_RIVAL]
     lengths = [rival for rival in close if rival is not None]
+    unsure = confidence < (UNMEASURED_UNSURE_BELOW if limits is None else limits.normal_from)
+    named = close
+    if limits is not None:
+        if unsure:
+            lengths += [rival for rival, _ in rivals if rival is not None]
+        named = list(lengths[:1])
     found = []
     if lengths:
         found.append(TapeDoubt(TapeDoubtKind.RIVAL, lengths[0]))
-    elif close or confidence < UNSURE_BELOW:
+    elif close or unsure:
         found.append(TapeDoubt(TapeDoubtKind.UNSURE))
     alike = sounds_like(length)
-    if alike is not None and alike not in close and is_usual(alike, site):
+    if alike is not None and alike not in named and is_usual(alike, site):
         found.append(TapeDoubt(TapeDoubtKind.SOUNDS_ALIKE, alike))
     return tuple(found)
 

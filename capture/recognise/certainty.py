@@ -71,14 +71,16 @@ NAMES = ("gap", "no_rival", "filler_gap", "log_fit", "single_word", "log_s_per_w
 class Certainty:
     """The fitted model with its thresholds.
 
-    A probability of `normal_from` or more is normal; below
-    `again_below` it is not worth a question about this value.
+    A probability of `normal_from` or more is normal; below `again_below` it is not worth a
+    question about this value. Words that take effect at once, such as "yes", need `sure_from`;
+    below it they are asked for again.
     """
 
     intercept: float
     coefficients: tuple[float, ...]
     normal_from: float
     again_below: float
+    sure_from: float
 
     def probability(self, evidence: Evidence) -> float:
         """How probable it is that the meaning is right, 0 to 1."""
@@ -86,8 +88,14 @@ class Certainty:
         logit = self.intercept + sum(factor * value for factor, value in values)
         return 1 / (1 + math.exp(-max(-50.0, min(50.0, logit))))
 
-    def verdict(self, probability: float) -> Verdict:
-        """What to do with an answer of this probability."""
+    def stricter(self, normal_from: float) -> "Certainty":
+        """The same with a threshold at least as high, such as a room's own."""
+        return replace(self, normal_from=min(1.0, max(self.normal_from, normal_from)))
+
+    def verdict(self, probability: float, *, at_once: bool = False) -> Verdict:
+        """What to do with an answer of this probability; `at_once`: it would take effect so."""
+        if at_once:
+            return Verdict.NORMAL if probability >= self.sure_from else Verdict.AGAIN
         if probability >= self.normal_from:
             return Verdict.NORMAL
         return Verdict.DOUBTFUL if probability >= self.again_below else Verdict.AGAIN
@@ -95,7 +103,7 @@ class Certainty:
 
 def parse_certainty(text: str, name: str = "certainty.toml") -> Certainty:
     """Read the coefficients; CertaintyError names what is missing or out of range."""
-    hint = "Restore the file, or fit it anew: python tests/bench/speech.py --fit."
+    hint = "Restore the file, or fit it anew: python -m tests.bench.speech --fit."
     try:
         found = tomllib.loads(text)
         table = found["coefficients"]
@@ -104,12 +112,15 @@ def parse_certainty(text: str, name: str = "certainty.toml") -> Certainty:
             tuple(float(table[each]) for each in NAMES),
             float(found["thresholds"]["normal_from"]),
             float(found["thresholds"]["again_below"]),
+            # Packs of before this threshold was fitted apart go by the one for readings.
+            float(found["thresholds"].get("sure_from", found["thresholds"]["normal_from"])),
         )
     except (tomllib.TOMLDecodeError, TypeError, ValueError) as error:
         raise CertaintyError(f"{name} cannot be read: {error}.", hint) from None
     except KeyError as error:
         raise CertaintyError(f"{name} lacks {error.args[0]}.", hint) from None
-    if not 0 <= model.again_below <= model.normal_from <= 1:
+    lowest = min(model.normal_from, model.sure_from)
+    if not 0 <= model.again_below <= lowest <= max(model.normal_from, model.sure_from) <= 1:
         raise CertaintyError(f"{name}: thresholds must rise from 0 to 1.", hint)
     if not all(map(math.isfinite, (model.intercept, *model.coefficients))):
         raise CertaintyError(f"{name}: a coefficient is not a number.", hint)

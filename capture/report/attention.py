@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from capture.composition.statistics import settle
-from capture.protocol.plausibility import UNSURE_BELOW
 from capture.report.record import LEFT, VisitRecord
 from capture.report.results import circuits_of, protocol_of, sites_of_record
 from capture.report.story import PERMISSION_NAMES
@@ -17,6 +16,9 @@ SUDDEN_PERCENT = 20
 """A fold that changed by more than this share since the last visit is looked at again."""
 SUDDEN_TENTHS_MM = 30
 """And by more than this, in tenths of a mm: a thin fold changes by a fifth with one reading."""
+
+LOW_CONFIDENCE = 0.8
+"""Confirmed readings that were heard with less are told. Own choice, no source."""
 
 
 class Weight(IntEnum):
@@ -100,7 +102,7 @@ def _doubtful(visit: VisitRecord) -> Iterator[Finding]:
         told = ", ".join(f"{_name(each.site)} {each.circuit}" for each in doubted)
         yield Finding(f"doubtful: {told}", Weight.LOOK)
     unsure = [
-        each for each in counted if each.confidence is not None and each.confidence < UNSURE_BELOW
+        each for each in counted if each.confidence is not None and each.confidence < LOW_CONFIDENCE
     ]
     if unsure:
         lowest = min(each.confidence or 0.0 for each in unsure)

@@ -2,9 +2,31 @@
 
 from dataclasses import dataclass
 
-from capture.language.intents import Intent, NotUnderstood, from_plain, to_plain
-from capture.protocol.plausibility import CLOSE_RIVAL, UNSURE_BELOW
+from capture.language.intents import (
+    Choose,
+    Confirm,
+    Correct,
+    CorrectTape,
+    Extra,
+    Finish,
+    GoTo,
+    Intent,
+    Later,
+    Note,
+    NotUnderstood,
+    Refuse,
+    SignOff,
+    Skip,
+    Undo,
+    Wiped,
+    from_plain,
+    to_plain,
+)
+from capture.protocol.plausibility import CLOSE_RIVAL, UNMEASURED_UNSURE_BELOW, Limits
 from capture.visit.entry import Entry, Plain, Source
+
+DECISIVE = (Confirm, Skip, SignOff, Undo, GoTo, Choose, Note, Wiped, Finish, Extra, Later)
+"""Calls that take effect at once, with no read-back to catch a mishearing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +50,9 @@ class Rival:
 class Call:
     """What came in: the intent, its road, and for voice what the recogniser said of it.
 
-    `confidence` is the recogniser's probability of the phrase, None for keys.
+    `confidence` is the recogniser's probability of the phrase, None for keys. `limits` are those
+    that hold for it, None for keys and for journals of before probabilities were measured. `late`:
+    it was said so long after its question that it need not be an answer to it.
     """
 
     intent: Intent | NotUnderstood
@@ -36,6 +60,8 @@ class Call:
     words: str
     confidence: float | None = None
     rivals: tuple[Rival, ...] = ()
+    limits: Limits | None = None
+    late: bool = False
 
     @property
     def certainty(self) -> float:
@@ -53,13 +79,59 @@ class Call:
     @property
     def is_clear(self) -> bool:
         """Whether the meaning is sure enough to act on where no read-back follows."""
-        return self.certainty >= UNSURE_BELOW and all(
+        sure_from = UNMEASURED_UNSURE_BELOW if self.limits is None else self.limits.sure_from
+        return self.certainty >= sure_from and all(
             each.confidence < CLOSE_RIVAL for each in self.others
         )
+
+    @property
+    def is_lost(self) -> bool:
+        """Whether it was heard so badly that it is not worth a question about it."""
+        return self.limits is not None and self.certainty < self.limits.again_below
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether it is worth a question that names what else it could be."""
+        return self.limits is not None and self.certainty < self.limits.normal_from
+
+    @property
+    def refusal(self) -> float:
+        """The probability, 0 to 1, of a "no", with or without a value; 0 if another call won."""
+        if not _refuses(self.intent):
+            return 0.0
+        likewise = sum(each.confidence for each in self.rivals if _refuses(each.intent))
+        return min(1.0, (self.confidence or 0.0) + likewise)
+
+    def facts(self) -> tuple[Plain, ...]:
+        """How it was heard, for the journal, so that a replay judges it alike."""
+        if self.limits is None:
+            return ()
+        fact = {
+            "kind": HEARING,
+            "normal_from": self.limits.normal_from,
+            "again_below": self.limits.again_below,
+            "sure_from": self.limits.sure_from,
+            "late": self.late,
+        }
+        return (fact,)
+
+
+HEARING = "hearing"
+"""The kind of the fact that tells by which limits a spoken call was judged."""
+
+
+def _refuses(intent: Intent | NotUnderstood) -> bool:
+    if isinstance(intent, NotUnderstood):
+        return intent.refuses
+    return isinstance(intent, Refuse | Correct | CorrectTape)
 
 
 def call_of(entry: Entry) -> Call:
     """The call that a journal entry keeps, for replay."""
+    told = next((each for each in entry.facts if each.get("kind") == HEARING), None)
+    limits = None
+    if told is not None:
+        limits = Limits(told["normal_from"], told["again_below"], told["sure_from"])
     return Call(
         intent=from_plain(entry.intent),
         source=entry.source,
@@ -69,4 +141,6 @@ def call_of(entry: Entry) -> Call:
             Rival(each["words"], each["confidence"], from_plain(each["intent"]))
             for each in entry.alternatives
         ),
+        limits=limits,
+        late=told is not None and told["late"],
     )

@@ -33,7 +33,7 @@ from capture.language.intents import (
     to_plain,
 )
 from capture.visit.announcement import Announcement, SayAgain, Why
-from capture.visit.call import Call
+from capture.visit.call import DECISIVE, Call
 from capture.visit.course import next_permission, next_preparation, phase, question
 from capture.visit.entry import Entry
 from capture.visit.moves import Outcome, is_pending, refused
@@ -67,9 +67,6 @@ class Say:
 
 Effect = Record | Say
 
-DECISIVE = (Confirm, Skip, SignOff, Undo, GoTo, Choose, Note, Wiped, Finish, Extra, Later)
-"""Calls that take effect at once, with no read-back to catch a mishearing."""
-
 Step = tuple[Visit, tuple[Effect, ...]]
 
 
@@ -88,7 +85,7 @@ def step(visit: Visit, call: Call, at: str) -> Step:
         confidence=call.confidence,
         alternatives=tuple(rival.to_plain() for rival in call.rivals),
         intent=to_plain(call.intent),
-        facts=outcome.facts,
+        facts=(*outcome.facts, *call.facts()),
         readings=outcome.readings,
     )
     said = [Say(each) for each in outcome.said]
@@ -111,8 +108,13 @@ def _answer_to(visit: Visit, call: Call, at: str) -> Outcome:
         return stop(visit, intent, at)
     if visit.paused and not isinstance(intent, Resume):
         return refused(visit, Why.NOT_NOW)
+    if call.is_lost and not isinstance(intent, Pause):
+        return _lost(visit, call)
     if isinstance(intent, DECISIVE) and not call.is_clear:
         return refused(visit, Why.UNCLEAR)
+    if isinstance(intent, Confirm) and call.late:
+        # Nobody answers a question so late: it is asked once more.
+        return Outcome(visit, ({"kind": "too_late"},))
     return _taken(visit, intent, call, at)
 
 
@@ -175,6 +177,19 @@ def _not_understood(visit: Visit, intent: NotUnderstood) -> Outcome:
         outcome = _refuse(visit, "")
         return replace(outcome, facts=(*outcome.facts, fact), said=(*outcome.said, again))
     return Outcome(visit, (fact,), said=(again,))
+
+
+def _lost(visit: Visit, call: Call) -> Outcome:
+    """Nothing is taken. Where a "no" was heard, what was read back does not count either."""
+    outcome = refused(visit, Why.UNCLEAR)
+    if not is_pending(visit) or call.limits is None or call.refusal < call.limits.again_below:
+        return outcome
+    dropped = _refuse(visit, "")
+    return replace(
+        dropped,
+        facts=(*dropped.facts, *outcome.facts),
+        said=(*dropped.said, *outcome.said),
+    )
 
 
 def _confirm(visit: Visit, at: str) -> Outcome:

@@ -118,7 +118,8 @@ def _doubts(visit: Visit, target: Target, value: int, cloth: int, call: Call) ->
         return tuple(found)
     others = [(_value_of(rival.intent, value), rival.confidence) for rival in call.others]
     dials = tuple(each.value_tenths_mm for each in earlier)
-    return (*doubts_of_ear(value, site, dials, call.certainty, others), *found)
+    ear = doubts_of_ear(value, site, protocol.tolerance, dials, call.certainty, others, call.limits)
+    return (*ear, *found)
 
 
 def _value_of(intent: Intent | NotUnderstood, unlike: int) -> int | None:

@@ -65,7 +65,7 @@ def _doubts(visit: Visit, site: str, length: TapeLength, call: Call) -> tuple[Ta
     if call.source is not Source.VOICE:
         return found
     others = [(_length_of(rival.intent, length), rival.confidence) for rival in call.others]
-    return (*doubts_of_ear_about_tape(length, known, call.certainty, others), *found)
+    return (*doubts_of_ear_about_tape(length, known, call.certainty, others, call.limits), *found)
 
 
 def _length_of(intent: Intent | NotUnderstood, unlike: TapeLength) -> TapeLength | None:
