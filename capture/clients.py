@@ -2,11 +2,14 @@
 
 import argparse
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping
 from datetime import date
 from pathlib import Path
+from typing import Any
 
-from capture.errors import MisuseError
+from capture.composition.client import ClientDefaults
+from capture.composition.equations import equation
+from capture.errors import CaptureError, MisuseError
 from capture.store import Client, Store
 from capture.transfer import client_id_of, store_of, store_option, write_json, write_new
 from capture.wiring import local_time
@@ -52,6 +55,22 @@ def _fields(parser: _Parser, *, new: bool) -> None:
     parser.add_argument("--sex", choices=("female", "male"), required=new)
     parser.add_argument("--born", metavar="YYYY-MM-DD", help="birth date; '' takes it away")
     parser.add_argument("--note", help="anything worth knowing")
+    parser.add_argument(
+        "--equation",
+        metavar="ID",
+        help="what the results are computed by, see 'compute --list'; '' for the usual one",
+    )
+    parser.add_argument(
+        "--conversion",
+        metavar="ID",
+        help="from density to percent, see 'compute --conversions'; '' for the usual one",
+    )
+    parser.add_argument(
+        "--show-fat", choices=("yes", "no"), help="whether the client is shown a percent"
+    )
+    parser.add_argument(
+        "--show-norms", choices=("yes", "no"), help="and where it lies among others"
+    )
 
 
 def _list(chosen: argparse.Namespace) -> int:
@@ -79,22 +98,26 @@ def _show(chosen: argparse.Namespace) -> int:
     if len(versions) > 1:
         print("Edited in two ways at two stations; 'clients edit' settles it:")
         for each in versions:
-            shown = ", ".join(
-                f"{name} {_plain(str(each[name]))!a}"
-                for name in ("name", "sex", "birth_date", "note")
-            )
+            shown = ", ".join(f"{name} {_plain(str(each[name]))!a}" for name in _VERSION)
             print(f"  {each['at']}: {shown}")
     return 0
 
 
 def _add(chosen: argparse.Namespace) -> int:
     born = _born(chosen.born) if chosen.born is not None else None
+    choices = _choices(chosen)
+    _check(choices, chosen.sex)
     with store_of(chosen, create=True) as store:
         namesakes = [
             each for each in store.clients() if each.name.casefold() == chosen.name.casefold()
         ]
         client = store.add_client(
-            chosen.name, chosen.sex, at=local_time(), birth_date=born, note=chosen.note or ""
+            chosen.name,
+            chosen.sex,
+            at=local_time(),
+            birth_date=born,
+            note=chosen.note or "",
+            **choices,
         )
     print("\n".join(_lines(client)))
     if namesakes:
@@ -107,12 +130,53 @@ def _edit(chosen: argparse.Namespace) -> int:
     changes = {name: value for name, value in given.items() if value is not None}
     if chosen.born is not None:
         changes["birth_date"] = _born(chosen.born)
-    if not changes:
-        raise MisuseError("Nothing to change is given.", "Give --name, --sex, --born or --note.")
+    choices = _choices(chosen)
+    if not changes and not choices:
+        raise MisuseError(
+            "Nothing to change is given.",
+            "Give --name, --sex, --born, --note, --equation, --conversion, --show-fat or"
+            " --show-norms.",
+        )
     with store_of(chosen) as store:
-        client = store.edit_client(_client(store, chosen.client).id, at=local_time(), **changes)
+        client = _client(store, chosen.client)
+        if choices:
+            _check(client.choices | choices, chosen.sex or client.sex)
+        client = store.edit_client(client.id, at=local_time(), **changes, **choices)
     print("\n".join(_lines(client)))
     return 0
+
+
+_VERSION = (
+    "name", "sex", "birth_date", "note", "equation", "conversion", "show_fat_percent",
+    "show_norms",
+)  # fmt: skip
+
+
+def _choices(chosen: argparse.Namespace) -> dict[str, Any]:
+    """What was given of equation, conversion and what is shown."""
+    found: dict[str, Any] = {}
+    for name in ("equation", "conversion"):
+        if getattr(chosen, name) is not None:
+            found[name] = getattr(chosen, name) or None
+    for name, given in (("show_fat_percent", chosen.show_fat), ("show_norms", chosen.show_norms)):
+        if given is not None:
+            found[name] = given == "yes"
+    return found
+
+
+def _check(choices: Mapping[str, Any], sex: str) -> None:
+    """Refuse ids that are not known, and an equation for the other sex."""
+    try:
+        defaults = ClientDefaults.from_plain(ClientDefaults().to_plain() | dict(choices))
+    except CaptureError as error:
+        raise MisuseError(error.message, error.hint) from error
+    if defaults.equation_id is None:
+        return
+    using = equation(defaults.equation_id)
+    if sex not in using.sexes:
+        raise MisuseError(
+            f"{using.id} was made for the other sex.", "See 'foldcall compute --list'."
+        )
 
 
 def _same(chosen: argparse.Namespace) -> int:
@@ -188,7 +252,20 @@ def _lines(client: Client) -> tuple[str, ...]:
         f"sex        {client.sex}",
         f"born       {born}",
         *((f"note       {_plain(client.note)}",) if client.note else ()),
+        *_choice_lines(client),
     )
+
+
+def _choice_lines(client: Client) -> Iterator[str]:
+    """What was chosen for the client; nothing where everything is as usual."""
+    if client.equation is not None:
+        yield f"equation   {_plain(client.equation)}"
+    if client.conversion is not None:
+        yield f"conversion {_plain(client.conversion)}"
+    if not client.show_fat_percent:
+        yield "shown      the folds only, no percent of fat"
+    elif not client.show_norms:
+        yield "shown      the percent, not where it lies among others"
 
 
 def _plain(text: str) -> str:

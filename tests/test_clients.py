@@ -98,6 +98,94 @@ class _Typed(io.StringIO):
         return True
 
 
+def test_a_clients_choices_are_kept_and_shown(
+    path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Equation, conversion and what is shown are set, shown again, and taken away."""
+    with open_store(path) as store:
+        client = next(each for each in store.clients() if each.sex == "male")
+    chosen = ["--equation", "jackson_pollock_1978_men_3", "--conversion", "brozek"]
+    assert clients(path, "edit", client.id, *chosen, "--show-fat", "no") == 0
+    assert clients(path, "show", client.id) == 0
+    told = capsys.readouterr().out
+    assert "equation   jackson_pollock_1978_men_3" in told
+    assert "shown      the folds only, no percent of fat" in told
+    assert clients(path, "edit", client.id, "--equation", "", "--show-fat", "yes") == 0
+    with open_store(path) as store:
+        after = next(each for each in store.clients() if each.id == client.id)
+    assert after.choices == {
+        "equation": None,
+        "conversion": "brozek",
+        "show_fat_percent": True,
+        "show_norms": True,
+    }
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--equation", "nobody_1900"], "no equation"),
+        (["--conversion", "nobody"], "no conversion"),
+        (["--equation", "jackson_pollock_ward_1980_women_3"], "other sex"),
+        (["--equation", "slaughter_1988_boys_calf", "--conversion", "siri"], "percent itself"),
+    ],
+    ids=["equation", "conversion", "sex", "percent already"],
+)
+def test_a_choice_that_cannot_be_is_refused(
+    path: Path, arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Unknown ids, the other sex's equation, and a conversion with nothing to convert."""
+    with open_store(path) as store:
+        client = next(each for each in store.clients() if each.sex == "male")
+    before = dump(path)
+    assert clients(path, "edit", client.id, *arguments) == 2
+    assert said in capsys.readouterr().err
+    assert dump(path) == before
+
+
+def test_choices_leave_with_the_persons_data_and_come_back(path: Path, tmp_path: Path) -> None:
+    """The export of one person holds them, and a new store takes them back."""
+    file, new = tmp_path / "mine.json", tmp_path / "new.db"
+    with open_store(path) as store:
+        client = store.clients()[0]
+        store.edit_client(client.id, at=LATER, show_fat_percent=False, conversion="brozek")
+    assert main(["clients", "export", "--store", str(path), client.id, str(file)]) == 0
+    (plain,) = json.loads(file.read_bytes())["clients"]
+    assert (plain["show_fat_percent"], plain["conversion"]) == (False, "brozek")
+    assert main(["import", str(file), "--store", str(new)]) == 0
+    with open_store(new) as store:
+        assert not store.clients()[0].show_fat_percent
+        assert len(store.client_versions(client.id)) == 1
+
+
+def test_a_file_from_before_the_choices_says_nothing_against_them(
+    path: Path, tmp_path: Path
+) -> None:
+    """Taken back into the store that it came from, it changes nothing and is no conflict."""
+    file = tmp_path / "old.json"
+    assert main(["export", str(file), "--store", str(path)]) == 0
+    plain = json.loads(file.read_bytes())
+    for row in (*plain["clients"], *plain["client_edits"]):
+        for name in ("equation", "conversion", "show_fat_percent", "show_norms"):
+            del row[name]
+    file.write_text(json.dumps(plain), encoding="utf-8")
+    with open_store(path) as store:
+        store.edit_client(store.clients()[0].id, at=LATER, show_fat_percent=False)
+    before = dump(path)
+    assert main(["import", str(file), "--store", str(path)]) == 0
+    assert dump(path) == before
+
+
+def test_what_was_hidden_from_one_stays_hidden_when_two_become_one(path: Path) -> None:
+    """The client that stays does not begin to be shown a percent that the other was not."""
+    with open_store(path) as store:
+        one, other, _ = store.clients()
+        store.edit_client(other.id, at=LATER, show_fat_percent=False)
+        store.link_clients(other.id, one.id, at=LATER)
+        assert not store.clients()[0].show_fat_percent
+        assert store.clients()[0].show_norms
+
+
 def test_two_clients_become_one_person_when_confirmed(
     path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -134,7 +222,7 @@ def erased(path: Path) -> tuple[str, list[str]]:
     """A client with an unmistakable name and words, erased; the identifier and the visits."""
     with open_store(path) as store:
         client = store.clients()[1]
-        store.edit_client(client.id, at=LATER, name=UNMISTAKABLE, note="zzyzx")
+        store.edit_client(client.id, at=LATER, name=UNMISTAKABLE, note="zzyzx", conversion="qqqxy")
         visits = [each.id for each in store.visits(client.id)]
     assert main(["clients", "erase", "--store", str(path), UNMISTAKABLE, "--yes"]) == 0
     return client.id, visits
@@ -146,7 +234,7 @@ def test_an_erased_person_is_gone_from_every_byte(path: Path) -> None:
         old_name = store.clients()[1].name
     client, visits = erased(path)
     held = b"".join(file.read_bytes() for file in path.parent.glob("clients.db*"))
-    for text in (UNMISTAKABLE, "zzyzx", old_name, *visits):
+    for text in (UNMISTAKABLE, "zzyzx", "qqqxy", old_name, *visits):
         assert text.encode() not in held
     assert held.count(client.encode()) >= 1
 

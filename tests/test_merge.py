@@ -116,6 +116,31 @@ def test_merging_again_changes_nothing(
     assert len(conflicts) == 2
 
 
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)], ids=["hidden first", "hidden second"])
+def test_what_one_station_hid_stays_hidden_until_settled(
+    tmp_path: Path, order: tuple[int, int], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Edited apart, the client is shown no percent in either order; an edit settles it."""
+    base = filled(tmp_path / "base.db")
+    paths = [tmp_path / "a.db", tmp_path / "b.db"]
+    changes: list[dict[str, str | bool]] = [{"show_fat_percent": False}, {"conversion": "brozek"}]
+    for path, change in zip(paths, changes, strict=True):
+        shutil.copy(base, path)
+        with open_store(path) as store:
+            client = store.clients()[1]
+            store.edit_client(client.id, at=LATER, **change)
+    into, other = (paths[each] for each in order)
+    assert merge(into, other) == 1
+    assert "edited in two ways" in capsys.readouterr().out
+    with open_store(into) as store:
+        (found,) = (each for each in store.clients() if each.id == client.id)
+        assert (found.show_fat_percent, found.conversion) == (False, None)
+        assert len(store.client_versions(client.id)) == 2
+        settled = store.edit_client(client.id, at=LATER, show_fat_percent=True)
+        assert settled.show_fat_percent
+        assert len(store.client_versions(client.id)) == 1
+
+
 def test_the_other_store_is_only_read(stations: list[Path]) -> None:
     """It holds afterwards what it held."""
     before = content(stations[1])

@@ -6,13 +6,17 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from sqlite_utils import Database, Migrations
 
 from capture.store import Store, StoreError, connection, migrations, open_store
+from capture.store.people import base_edit
 from capture.visit.entry import Entry, ReadingFact, ReadingState, Source
 
 AT = "2026-05-04T09:30:00+02:00"
 VISIT = "11111111-2222-4333-8444-555555555555"
 OTHER = "99999999-2222-4333-8444-555555555555"
+WRITTEN = ("name", "sex", "birth_date", "note")
+CHOICES = ("equation", "conversion")
 
 
 @pytest.fixture
@@ -116,7 +120,7 @@ def test_every_table_is_strict(store: Store) -> None:
 
 
 def test_only_what_may_be_missing_may_be_null(store: Store) -> None:
-    """Only a birth date, a key's confidence and what an amendment has no need of may lack."""
+    """Only a birth date, a choice, a key's confidence and what an amendment has no need of."""
     nullable = {
         (table, row["name"])
         for table in store.db.table_names()
@@ -127,6 +131,7 @@ def test_only_what_may_be_missing_may_be_null(store: Store) -> None:
     assert nullable == {
         ("clients", "birth_date"),
         ("client_edits", "birth_date"),
+        *((table, name) for table in ("clients", "client_edits") for name in CHOICES),
         ("journal", "confidence"),
         ("amendments", "number"),
         ("amendments", "value_tenths_mm"),
@@ -167,6 +172,10 @@ def test_only_what_may_be_missing_may_be_null(store: Store) -> None:
         ("visits", "client_id", OTHER),
         ("visits", "assessor_id", OTHER),
         ("clients", "sex", "f"),
+        ("clients", "equation", " "),
+        ("clients", "show_fat_percent", 2),
+        ("clients", "show_fat_percent", None),
+        ("clients", "show_norms", "no"),
     ],
 )
 def test_table_refuses_what_makes_no_sense(
@@ -250,7 +259,49 @@ def test_opening_again_changes_nothing(store: Store) -> None:
     with open_store(store.path) as again:
         assert again.db.schema == before
         assert list(again.db.table("_sqlite_migrations").rows) == applied
-    assert [row["name"] for row in applied] == ["001_first_tables", "002_end_of_the_day"]
+    assert [row["name"] for row in applied][:3] == [
+        "001_first_tables",
+        "002_end_of_the_day",
+        "003_choices_of_clients",
+    ]
+
+
+def test_a_store_from_before_the_choices_opens(tmp_path: Path) -> None:
+    """Its clients have no choice of their own and are shown everything; edits keep their place."""
+    path = tmp_path / "old.db"
+    first_two = Migrations("foldcall")
+    for name, step in migrations._STEPS[:2]:
+        first_two(name=name)(step)
+    with contextlib.closing(sqlite3.connect(path)) as opened:
+        old = Database(opened)
+        first_two.apply(old)
+        columns = "(id, created_at, name, sex, birth_date, note)"
+        old.execute(
+            f"INSERT INTO clients {columns} VALUES (?, ?, 'Ada Lind', 'female', NULL, '')",
+            [VISIT, AT],
+        )
+        (row,) = old.query("SELECT * FROM clients")
+        base = base_edit(row)
+        written = {name: base[name] for name in ("id", "client_id", "at", "follows", *WRITTEN)}
+        places = ", ".join(f":{name}" for name in written)
+        old.execute(
+            f"INSERT INTO client_edits ({', '.join(written)}) VALUES ({places})", dict(written)
+        )
+        opened.commit()
+    with open_store(path) as store:
+        (client,) = store.clients()
+        assert client.choices == {
+            "equation": None,
+            "conversion": None,
+            "show_fat_percent": True,
+            "show_norms": True,
+        }
+        edited = store.edit_client(client.id, at=AT, show_fat_percent=False)
+        assert not edited.show_fat_percent
+        assert len(store.client_versions(client.id)) == 1
+        assert store.check() == ()
+        (row,) = store.db.query("SELECT * FROM clients")
+        assert base_edit({**row, "show_fat_percent": 1})["id"] == base["id"]
 
 
 def test_store_of_a_newer_version_is_left_alone(store: Store) -> None:

@@ -13,7 +13,8 @@ from capture.errors import CaptureError
 class ClientDefaults:
     """A client's equation and conversion, and what they are shown.
 
-    `conversion_id` is None for an equation that gives percent itself, and for the usual one. The
+    `equation_id` is None for the usual one of the protocol, see `usual_equation`; `conversion_id`
+    for an equation that gives percent itself, and for the usual one. The
     sum of folds is always shown. `show_fat_percent` off hides percent, density and masses: for
     some clients such a number does harm. `show_norms` off hides where they lie among others; it
     is off without the percent as well.
@@ -21,17 +22,17 @@ class ClientDefaults:
     An unknown id, or a conversion for an equation that needs none, is a CaptureError.
     """
 
-    equation_id: str
+    equation_id: str | None = None
     conversion_id: str | None = None
     show_fat_percent: bool = True
     show_norms: bool = True
 
     def __post_init__(self) -> None:
-        chosen = equation(self.equation_id)
+        chosen = None if self.equation_id is None else equation(self.equation_id)
         if self.conversion_id is None:
             return
         conversion(self.conversion_id)
-        if chosen.gives is Gives.FAT_PERCENT:
+        if chosen is not None and chosen.gives is Gives.FAT_PERCENT:
             raise CaptureError(
                 f"“{self.equation_id}” gives fat percent itself; no conversion is applied to it.",
                 "Leave the conversion out.",

@@ -11,6 +11,7 @@ from capture.store.connection import pragma, writing
 from capture.store.errors import StoreError
 from capture.store.schema_001 import STATEMENTS
 from capture.store.schema_002 import STATEMENTS as STATEMENTS_002
+from capture.store.schema_003 import STATEMENTS as STATEMENTS_003
 
 APPLICATION_ID = 0x666F6C64
 """Marks an SQLite file as a store of foldcall: the letters "fold" in ASCII."""
@@ -27,7 +28,16 @@ def _end_of_the_day(db: Database) -> None:
         db.execute(statement)
 
 
-_STEPS = (("001_first_tables", _first_tables), ("002_end_of_the_day", _end_of_the_day))
+def _choices_of_clients(db: Database) -> None:
+    for statement in STATEMENTS_003:
+        db.execute(statement)
+
+
+_STEPS = (
+    ("001_first_tables", _first_tables),
+    ("002_end_of_the_day", _end_of_the_day),
+    ("003_choices_of_clients", _choices_of_clients),
+)
 
 migrations = Migrations("foldcall")
 for _name, _step in _STEPS:

@@ -1,7 +1,8 @@
 """Edits of clients and who is the same person as whom: kept as they were made, at each station.
 
 A client's row shows what its edits lead to. Where two stations edited apart, it shows the last
-edit that both know, and the fork is told until another edit settles it.
+edit that both know, and the fork is told until another edit settles it. Only what a client is
+shown errs on the careful side meanwhile: what either station hid stays hidden.
 """
 
 import json
@@ -13,16 +14,31 @@ from sqlite_utils import Database
 
 from capture.store.connection import writing
 from capture.store.errors import StoreError
-from capture.store.rows import Client, as_text, new_id, to_json
+from capture.store.rows import Client, as_text, client_of, new_id, to_json
 
-_FIELDS = ("name", "sex", "birth_date", "note")
+_WRITTEN = ("name", "sex", "birth_date", "note")
+_CHOICES: Mapping[str, Any] = {
+    "equation": None,
+    "conversion": None,
+    "show_fat_percent": 1,
+    "show_norms": 1,
+}
+"""What a client chose, each with what holds where nothing is told of it."""
+_SHOWN = ("show_fat_percent", "show_norms")
+_FIELDS = (*_WRITTEN, *_CHOICES)
 
 
 def base_edit(client: Mapping[str, Any]) -> dict[str, Any]:
-    """A client as first written, as an edit that follows none; equal at every station."""
-    values = {name: client[name] for name in _FIELDS}
+    """A client as first written, as an edit that follows none; equal at every station.
+
+    A station that knew of no choices gave the same identifier to the same client.
+    """
+    values = {name: client[name] for name in _WRITTEN}
+    values |= {name: client.get(name, usual) for name, usual in _CHOICES.items()}
+    values |= {name: int(values[name]) for name in _SHOWN}  # true in a file, 1 in a table
+    told = {name: v for name, v in values.items() if name in _WRITTEN or v != _CHOICES[name]}
     return {
-        "id": str(uuid5(UUID(client["id"]), json.dumps(values, ensure_ascii=False))),
+        "id": str(uuid5(UUID(client["id"]), json.dumps(told, ensure_ascii=False))),
         "client_id": client["id"],
         "at": client["created_at"],
         "follows": "[]",
@@ -31,30 +47,38 @@ def base_edit(client: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def edit_client(db: Database, client_id: str, at: str, changes: Mapping[str, Any]) -> Client:
-    """Change some of name, sex, birth date and note; what they were is kept.
+    """Change some of what is known of a client; what it was is kept.
 
     Raises `StoreError` for an unknown client.
     """
     with writing(db):
-        row = next(iter(db.query("SELECT * FROM clients WHERE id = ?", [client_id])), None)
-        if row is None:
+        if _client(db, client_id) is None:
             raise StoreError("The store holds no such client.", "See 'foldcall clients list'.")
-        if not _edits(db, client_id):
-            _insert(db, base_edit(row))
-        heads = _heads(_edits(db, client_id))
-        _insert(
-            db,
-            {
-                "id": new_id(),
-                "client_id": client_id,
-                "at": as_text(at, "time"),
-                "follows": to_json(sorted(heads), "earlier edits"),  # type: ignore[arg-type]
-                **{name: changes.get(name, row[name]) for name in _FIELDS},
-            },
-        )
-        follow_edits(db, client_id)
+        _edit(db, client_id, at, changes)
         (row,) = db.query("SELECT * FROM clients WHERE id = ?", [client_id])
-        return Client(**row)
+        return client_of(row)
+
+
+def _edit(db: Database, client_id: str, at: str, changes: Mapping[str, Any]) -> None:
+    row = _client(db, client_id) or {}
+    if not _edits(db, client_id):
+        _insert(db, base_edit(row))
+    heads = _heads(_edits(db, client_id))
+    _insert(
+        db,
+        {
+            "id": new_id(),
+            "client_id": client_id,
+            "at": as_text(at, "time"),
+            "follows": to_json(sorted(heads), "earlier edits"),  # type: ignore[arg-type]
+            **{name: changes.get(name, row[name]) for name in _FIELDS},
+        },
+    )
+    follow_edits(db, client_id)
+
+
+def _client(db: Database, client_id: str) -> dict[str, Any] | None:
+    return next(iter(db.query("SELECT * FROM clients WHERE id = ?", [client_id])), None)
 
 
 def follow_edits(db: Database, client_id: str) -> bool:
@@ -69,11 +93,10 @@ def follow_edits(db: Database, client_id: str) -> bool:
     if len(heads) == 1:
         (shown,) = heads
     values = {name: edits[shown][name] for name in _FIELDS}
-    db.execute(
-        "UPDATE clients SET name = :name, sex = :sex, birth_date = :birth_date, note = :note"
-        " WHERE id = :id",
-        {**values, "id": client_id},
-    )
+    for name in _SHOWN:
+        values[name] = min(edits[head][name] for head in heads)
+    changed = ", ".join(f"{name} = :{name}" for name in _FIELDS)
+    db.execute(f"UPDATE clients SET {changed} WHERE id = :id", {**values, "id": client_id})
     return len(heads) > 1
 
 
@@ -84,18 +107,26 @@ def client_heads(db: Database, client_id: str) -> list[dict[str, Any]]:
 
 
 def link_clients(db: Database, client_id: str, same_as: str, at: str) -> None:
-    """Note that two clients are one person; visits of both are then listed under `same_as`."""
+    """Note that two clients are one person; visits of both are then listed under `same_as`.
+
+    What was hidden from the one is hidden from the other as well.
+    """
     with writing(db):
         people = {row["id"] for row in db.query("SELECT id FROM clients")}
         if not {client_id, same_as} <= people:
             raise StoreError("The store holds no such client.", "See 'foldcall clients list'.")
         if client_id == same_as or person(db, client_id) == person(db, same_as):
             raise StoreError("These are one client already.", "Nothing was changed.")
+        gone, kept = person(db, client_id), person(db, same_as)
         db.execute(
             "INSERT INTO client_links (id, client_id, same_as, at) VALUES (?, ?, ?, ?)",
-            [new_id(), person(db, client_id), person(db, same_as), as_text(at, "time")],
+            [new_id(), gone, kept, as_text(at, "time")],
         )
         rebuild_people(db)
+        one, other = _client(db, gone) or {}, _client(db, kept) or {}
+        hidden = {name: 0 for name in _SHOWN if one[name] < other[name]}
+        if hidden:
+            _edit(db, kept, at, hidden)
 
 
 def person(db: Database, client_id: str) -> str:

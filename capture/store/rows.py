@@ -13,7 +13,11 @@ from capture.visit.entry import Plain
 
 @dataclass(frozen=True, slots=True)
 class Client:
-    """The person measured. `sex` is `female` or `male`; `birth_date` is ISO 8601 or None."""
+    """The person measured. `sex` is `female` or `male`; `birth_date` is ISO 8601 or None.
+
+    `equation` and `conversion` are ids of what their results are computed by, None for the usual
+    ones; `show_fat_percent` and `show_norms` say what they are shown.
+    """
 
     id: str
     created_at: str
@@ -21,6 +25,26 @@ class Client:
     sex: str
     birth_date: str | None
     note: str
+    equation: str | None = None
+    conversion: str | None = None
+    show_fat_percent: bool = True
+    show_norms: bool = True
+
+    @property
+    def choices(self) -> dict[str, Any]:
+        """What `ClientDefaults.from_plain` reads."""
+        return {
+            "equation": self.equation,
+            "conversion": self.conversion,
+            "show_fat_percent": self.show_fat_percent,
+            "show_norms": self.show_norms,
+        }
+
+
+def client_of(row: Mapping[str, Any]) -> Client:
+    """A client from the columns of its row."""
+    shown = {name: bool(row[name]) for name in ("show_fat_percent", "show_norms")}
+    return Client(**{**row, **shown})
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,11 @@ from sqlite_utils import Database
 from capture.store.journal import entries
 from capture.visit.entry import Entry
 
-_CLIENT = ("id", "created_at", "name", "sex", "birth_date", "note")
+_SHOWN = ("show_fat_percent", "show_norms")
+_CHOICES = ("equation", "conversion", *_SHOWN)
+_CLIENT = ("id", "created_at", "name", "sex", "birth_date", "note", *_CHOICES)
 _ASSESSOR = ("id", "created_at", "name")
-_EDIT = ("id", "client_id", "at", "follows", "name", "sex", "birth_date", "note")
+_EDIT = ("id", "client_id", "at", "follows", "name", "sex", "birth_date", "note", *_CHOICES)
 _LINK = ("id", "client_id", "same_as", "at")
 _TOMBSTONE = ("client_id", "erased_at")
 _AMENDMENT = (
@@ -108,6 +110,7 @@ def _rows(db: Database, table: str) -> list[dict[str, Any]]:
     for row in found:
         if "follows" in row:
             row["follows"] = json.loads(row["follows"])
+        row |= {name: bool(row[name]) for name in _SHOWN if name in row}
     return found
 
 

@@ -96,9 +96,13 @@ class Store:
         birth_date: str | None = None,
         note: str = "",
         id: str | None = None,
+        **choices: Any,
     ) -> Client:
-        """Save a new client. `sex` is `female` or `male`; `birth_date` is ISO 8601."""
-        client = Client(as_id(id), at, name, sex, birth_date, note)
+        """Save a new client. `sex` is `female` or `male`; `birth_date` is ISO 8601.
+
+        `choices` are equation, conversion, show_fat_percent and show_norms of a `Client`.
+        """
+        client = Client(as_id(id), at, name, sex, birth_date, note, **choices)
         with self._saving():
             visits.add_client(self.db, client)
         return client
@@ -230,8 +234,8 @@ class Store:
         with told_plainly(self.path):
             return visits.results(self.db, visit_id)
 
-    def edit_client(self, client_id: str, *, at: str, **changes: str | None) -> Client:
-        """Change name, sex, birth_date or note of a client; what they were is kept."""
+    def edit_client(self, client_id: str, *, at: str, **changes: str | bool | None) -> Client:
+        """Change anything of a `Client` but its identifier; what it was is kept."""
         with self._saving():
             return people.edit_client(self.db, client_id, at, changes)
 

@@ -9,7 +9,16 @@ from sqlite_utils import Database
 
 from capture.store.connection import writing
 from capture.store.errors import StoreError
-from capture.store.rows import Assessor, Client, Result, VisitRow, as_text, as_whole, to_json
+from capture.store.rows import (
+    Assessor,
+    Client,
+    Result,
+    VisitRow,
+    as_text,
+    as_whole,
+    client_of,
+    to_json,
+)
 from capture.visit.entry import Plain
 
 _Person = TypeVar("_Person", Client, Assessor)
@@ -18,7 +27,8 @@ _VISITS = """
     SELECT visits.*,
         clients.id AS person_id, clients.created_at AS client_created_at,
         clients.name AS client_name,
-        clients.sex, clients.birth_date, clients.note,
+        clients.sex, clients.birth_date, clients.note, clients.equation, clients.conversion,
+        clients.show_fat_percent, clients.show_norms,
         assessors.created_at AS assessor_created_at, assessors.name AS assessor_name
     FROM visits
     LEFT JOIN people ON people.client_id = visits.client_id
@@ -44,6 +54,10 @@ def add_client(db: Database, client: Client) -> None:
         sex=as_text(client.sex, "sex"),
         birth_date=None if client.birth_date is None else as_text(client.birth_date, "birth date"),
         note=as_text(client.note, "note"),
+        equation=None if client.equation is None else as_text(client.equation, "equation"),
+        conversion=None if client.conversion is None else as_text(client.conversion, "conversion"),
+        show_fat_percent=int(client.show_fat_percent),
+        show_norms=int(client.show_norms),
     )
 
 
@@ -64,7 +78,7 @@ def clients(db: Database) -> list[Client]:
     One who was found to be the same person as another is left out.
     """
     return [
-        Client(**row)
+        client_of(row)
         for row in db.query(
             "SELECT * FROM clients WHERE id NOT IN"
             " (SELECT client_id FROM people WHERE client_id <> person_id) ORDER BY rowid"
@@ -196,6 +210,10 @@ def _visit(row: dict[str, Any]) -> VisitRow:
             sex=row["sex"],
             birth_date=row["birth_date"],
             note=row["note"],
+            equation=row["equation"],
+            conversion=row["conversion"],
+            show_fat_percent=bool(row["show_fat_percent"]),
+            show_norms=bool(row["show_norms"]),
         ),
         assessor=Assessor(
             id=row["assessor_id"],
