@@ -37,7 +37,8 @@ from capture.sound.trial import (
     speaker_finding,
 )
 from capture.sound.voice import VoiceKind
-from capture.store import default_store_path, open_store
+from capture.store import default_store_path
+from capture.unlock import open_unlocked
 from capture.wiring import Write, certainty_of, default_pack, open_ear
 
 LEAST_FREE_BYTES = 200_000_000
@@ -185,7 +186,7 @@ def _store_findings(path: Path) -> Iterator[Finding]:
 
 
 def _store(path: Path) -> Finding:
-    with open_store(path) as store:
+    with open_unlocked(path) as store:
         problems = store.check()
         visits = len(store.open_visits())
     if problems:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from capture import __version__
+from capture.backing_up import add_command as add_backup
 from capture.check import add_command as add_check
 from capture.clients import add_command as add_clients
 from capture.compute import add_command as add_compute
@@ -97,6 +98,7 @@ def _parser() -> argparse.ArgumentParser:
     add_transfer(commands)
     add_clients(commands)
     add_merge(commands)
+    add_backup(commands)
     add_report(commands)
     add_tape(commands)
     add_check(commands)

@@ -22,7 +22,8 @@ from capture.road import Road
 from capture.screen.keys import strike
 from capture.screen.plain import PlainScreen
 from capture.sound.wav import open_sound
-from capture.store import Store, open_store
+from capture.store import Store
+from capture.unlock import open_unlocked
 from capture.visit.announcement import AllMeasured, Announcement
 from capture.visit.call import Call
 from capture.visit.state import Plan, Visit
@@ -176,7 +177,7 @@ def run_demo(
     pace = _Pace(speed)
     screen = PlainScreen(write, wording, lambda: pace.clock_s)
     telling = _Telling(screen, wording, write)
-    with open_store(store_path) as store:
+    with open_unlocked(store_path) as store:
         visit_id = _begin(store, script)
         road = Road(
             Visit(script.plan),

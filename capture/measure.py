@@ -18,7 +18,8 @@ from capture.sound.recorded import WavSource
 from capture.sound.settings import SoundSettings, read_sound_settings, settings_path
 from capture.sound.source import Source
 from capture.sound.voice import VoiceKind
-from capture.store import Store, default_store_path, open_store
+from capture.store import Store, default_store_path
+from capture.unlock import open_unlocked
 from capture.visit.state import Visit
 from capture.wiring import default_pack, local_time
 
@@ -105,7 +106,7 @@ def _command(chosen: argparse.Namespace) -> int:
         chosen.caliper_opening,
         chosen.new,
     )
-    with open_store(chosen.store or default_store_path()) as store:
+    with open_unlocked(chosen.store or default_store_path()) as store:
         opened = open_visit(store, wish, date.today(), local_time())
         if chosen.plain:
             _plain(assemble(store, opened, pack, sound, bindings, _print))

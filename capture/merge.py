@@ -4,8 +4,8 @@ import argparse
 from pathlib import Path
 
 from capture.errors import MisuseError
-from capture.store import open_store
 from capture.transfer import store_of, store_option, told_in_words
+from capture.unlock import open_unlocked
 
 CONFLICTS = 1
 """The exit code when something could not be settled; what did not conflict is merged all the same.
@@ -22,7 +22,7 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
 
 def run(chosen: argparse.Namespace) -> int:
     """Merge; the exit code is 1 if there are conflicts, which are told one a line."""
-    with open_store(chosen.other, create=False) as other, store_of(chosen, create=True) as store:
+    with open_unlocked(chosen.other, create=False) as other, store_of(chosen, create=True) as store:
         if other.path == store.path:
             raise MisuseError("A store cannot be merged with itself.", "Name two stores.")
         told = store.join(

@@ -14,7 +14,8 @@ from capture.exchange.errors import FileRefused
 from capture.exchange.fhir import bundle
 from capture.exchange.table import dictionary_lines, table_lines
 from capture.exchange.table_read import read_table
-from capture.store import Store, default_store_path, open_store
+from capture.store import Store, default_store_path
+from capture.unlock import open_unlocked
 
 MOST_BYTES = 256_000_000
 """A larger file is refused: it is read whole. Export clients one by one, or merge stores."""
@@ -46,7 +47,7 @@ def store_option(parser: argparse.ArgumentParser) -> None:
 
 def store_of(chosen: argparse.Namespace, *, create: bool = False) -> Store:
     """Open the store that a command names, or the usual one."""
-    return open_store(chosen.store or default_store_path(), create=create)
+    return open_unlocked(chosen.store or default_store_path(), create=create)
 
 
 def client_id_of(store: Store, named: str) -> str:

@@ -19,11 +19,11 @@ from capture.store import (
     Store,
     StoreBusyError,
     StoreError,
+    backups,
     connection,
     default_store_path,
     open_store,
     place,
-    upkeep,
 )
 from capture.visit.entry import Entry, ReadingFact, ReadingState, Source
 
@@ -491,7 +491,7 @@ def test_only_the_owner_can_read_the_store(tmp_path: Path, monkeypatch: pytest.M
             "foldcall.db-wal": 0o600,
             "foldcall.db-shm": 0o600,
         }
-        copy = store.backup(path.with_name("copy.db"))
+        copy = store.backup(path.with_name("copy.db")).path
         assert mode(copy) == 0o600
     assert at_first == [(0o600, 0)]
     assert mode(tmp_path / "new") == mode(tmp_path / "new" / "newer") == 0o700
@@ -689,7 +689,7 @@ def test_backup_holds_everything(store: Store, tmp_path: Path) -> None:
     """A backup taken in the middle of a visit opens as a store with all that was saved."""
     for sequence in (1, 2):
         store.append(VISIT, entry(sequence))
-    copy = store.backup(tmp_path / "copy.db")
+    copy = store.backup(tmp_path / "copy.db").path
     store.append(VISIT, entry(3))
     assert not (tmp_path / "copy.db.part").exists()
     with open_store(copy, create=False) as restored:
@@ -724,15 +724,15 @@ def test_backup_that_lacks_a_row_is_thrown_away(
 ) -> None:
     """A copy that does not hold what the store holds is not left behind as a backup."""
     store.append(VISIT, entry(1))
-    verify = upkeep._verify
+    sync = backups.sync
 
-    def after_a_loss(part: Path, before: dict[str, int]) -> None:
+    def after_a_loss(part: Path) -> None:
         with contextlib.closing(sqlite3.connect(part, isolation_level=None)) as copy:
             copy.execute("DROP TRIGGER reading_facts_no_delete")
             copy.execute("DELETE FROM reading_facts WHERE position = 1")
-        verify(part, before)
+        sync(part)
 
-    monkeypatch.setattr(upkeep, "_verify", after_a_loss)
+    monkeypatch.setattr(backups, "sync", after_a_loss)
     with pytest.raises(StoreError, match="does not hold") as caught:
         store.backup(tmp_path / "copy.db")
     assert caught.value.hint

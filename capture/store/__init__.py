@@ -1,20 +1,28 @@
 """One SQLite file that keeps clients, visits and the journal of every call. Never prints."""
 
-from capture.store.errors import StoreBusyError, StoreError
+from capture.store.backups import Held, look_over
+from capture.store.cipher import Passphrase, is_encrypted
+from capture.store.errors import StoreBusyError, StoreError, StoreLockedError
 from capture.store.journal import reading_id
-from capture.store.place import default_store_path
+from capture.store.place import default_store_path, make_folder
 from capture.store.rows import Assessor, Client, Result, VisitRow
 from capture.store.store import Store, open_store
 
 __all__ = [
     "Assessor",
     "Client",
+    "Held",
+    "Passphrase",
     "Result",
     "Store",
     "StoreBusyError",
     "StoreError",
+    "StoreLockedError",
     "VisitRow",
     "default_store_path",
+    "is_encrypted",
+    "look_over",
+    "make_folder",
     "open_store",
     "reading_id",
 ]

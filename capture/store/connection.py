@@ -13,7 +13,8 @@ from types import MappingProxyType
 
 from sqlite_utils import Database
 
-from capture.store.errors import StoreError
+from capture.store.cipher import Passphrase, is_encrypted, locked, open_encrypted
+from capture.store.errors import StoreError, database_errors
 
 OLDEST_SQLITE = (3, 38, 0)
 """STRICT tables came with SQLite 3.37.0, JSON functions in every build with 3.38.0."""
@@ -38,19 +39,27 @@ SETTINGS = MappingProxyType(
 _WAL_RETRY_SECONDS = 0.02
 
 
-def connect(path: Path, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> Database:
+def connect(
+    path: Path, busy_timeout_ms: int = BUSY_TIMEOUT_MS, passphrase: Passphrase | None = None
+) -> Database:
     """Open an existing file, with every setting that writes nothing to it.
 
-    Raises `StoreError` if SQLite is too old or keeps a setting to itself, `sqlite3.Error` if it
-    cannot open the file. Whether the file is a store of ours is for the caller to look at before
-    anything is written.
+    With a passphrase the file is encrypted, or is empty and will be. Raises `StoreError` if
+    SQLite is too old or keeps a setting to itself, `StoreLockedError` if the file is encrypted
+    and the passphrase missing or wrong, `sqlite3.Error` if SQLite cannot open the file. Whether
+    it is a store of ours is for the caller to look at before anything is written.
     """
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         raise StoreError(
             f"The SQLite of this Python is too old ({sqlite3.sqlite_version}).",
             f"Use a Python with SQLite {'.'.join(map(str, OLDEST_SQLITE))} or newer.",
         )
-    connection = _raw_connection(path, busy_timeout_ms)
+    if passphrase is not None:
+        connection = open_encrypted(path, passphrase, busy_timeout_ms)
+    elif is_encrypted(path):
+        raise locked()
+    else:
+        connection = _raw_connection(path, busy_timeout_ms)
     try:
         # Plugins of sqlite-utils belong to its own command line, not to a store of readings.
         db = Database(connection, execute_plugins=False, strict=True)
@@ -75,8 +84,8 @@ def use_write_ahead_log(db: Database, busy_timeout_ms: int = BUSY_TIMEOUT_MS) ->
         try:
             db.execute("PRAGMA journal_mode = WAL")
             break
-        except sqlite3.OperationalError as error:
-            busy = error.sqlite_errorcode == sqlite3.SQLITE_BUSY
+        except database_errors("OperationalError") as error:
+            busy = getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_BUSY
             if not busy or time.monotonic() >= give_up:
                 raise
             time.sleep(_WAL_RETRY_SECONDS)

@@ -7,6 +7,7 @@ the path of the store.
 
 import errno
 import sqlite3
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -22,11 +23,24 @@ class StoreBusyError(StoreError):
     """Another program holds the store for longer than we wait. Asking again may succeed."""
 
 
+class StoreLockedError(StoreError):
+    """The store is encrypted, and its passphrase is missing or wrong."""
+
+
 LOW_BYTE = 0xFF
 """SQLite's primary result code is the low byte of the extended one."""
 
+ENCRYPTING_BUILD = "sqlcipher3.dbapi2"
+"""The module of the SQLite that encrypts. Its errors are no children of `sqlite3.Error`."""
 
-def from_sqlite(error: sqlite3.Error, path: Path) -> StoreError | None:
+
+def database_errors(name: str = "Error") -> tuple[type[Exception], ...]:
+    """The error class of this name of SQLite, and of the build that encrypts if it is loaded."""
+    loaded = [sqlite3, *(sys.modules[each] for each in (ENCRYPTING_BUILD,) if each in sys.modules)]
+    return tuple(getattr(module, name) for module in loaded)
+
+
+def from_sqlite(error: Exception, path: Path) -> StoreError | None:
     """Say an SQLite error plainly, or None if it is a fault of ours rather than of the store.
 
     `path` is the store's file. Errors that Python's own layer raises, such as use of a closed
@@ -57,7 +71,7 @@ def from_sqlite(error: sqlite3.Error, path: Path) -> StoreError | None:
             )
         case sqlite3.SQLITE_IOERR:
             return StoreError(
-                f"The disk failed while the store was in use ({error.sqlite_errorname}).",
+                f"The disk failed while the store was in use ({_name_of(error)}).",
                 f"Check the free space and the health of the disk that holds {path}.",
             )
         case sqlite3.SQLITE_CONSTRAINT:
@@ -70,6 +84,10 @@ def from_sqlite(error: sqlite3.Error, path: Path) -> StoreError | None:
                 f"The store reported an error: {error}.",
                 "Nothing was changed. Check the store, or restore a backup.",
             )
+
+
+def _name_of(error: Exception) -> str:
+    return str(getattr(error, "sqlite_errorname", "no name"))
 
 
 def from_os(error: OSError, path: Path) -> StoreError:
@@ -117,7 +135,7 @@ def told_plainly(path: Path) -> Iterator[None]:
     """Turn what SQLite and the operating system raise within the block into a `StoreError`."""
     try:
         yield
-    except sqlite3.Error as error:
+    except database_errors() as error:
         told = from_sqlite(error, path)
         if told is None:
             raise

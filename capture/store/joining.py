@@ -3,7 +3,6 @@
 What is new is added, what is the same is left, what differs is told and never settled in silence.
 """
 
-import sqlite3
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -12,7 +11,7 @@ from sqlite_utils import Database
 
 from capture.report.amendments import forked
 from capture.store import snapshot
-from capture.store.errors import StoreError
+from capture.store.errors import StoreError, database_errors
 from capture.store.journal import reading_id
 from capture.store.people import base_edit, follow_edits, rebuild_people
 from capture.store.rows import to_json
@@ -204,10 +203,16 @@ def _insert(db: Database, table: str, row: Mapping[str, Any]) -> None:
     places = ", ".join(f":{name}" for name in row)
     try:
         db.execute(f"INSERT INTO {table} ({names}) VALUES ({places})", dict(row))
-    except (sqlite3.IntegrityError, UnicodeEncodeError) as error:
-        raise StoreError(
-            f"The record of {table.replace('_', ' ')} is refused: {error}.", "Nothing was taken."
-        ) from error
+    except database_errors("IntegrityError") as error:
+        raise _refused(table, error) from error
+    except UnicodeEncodeError as error:
+        raise _refused(table, error) from error
+
+
+def _refused(table: str, error: Exception) -> StoreError:
+    return StoreError(
+        f"The record of {table.replace('_', ' ')} is refused: {error}.", "Nothing was taken."
+    )
 
 
 class _place:  # noqa: N801  # reads as a statement

@@ -49,6 +49,11 @@ def is_empty(db: Database) -> bool:
     return db.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone() is None
 
 
+def is_older(db: Database) -> bool:
+    """Say whether an older version wrote the store, so that some of today's tables lack."""
+    return bool(migrations.pending(db))
+
+
 def refuse_strangers(db: Database) -> None:
     """Raise `StoreError` if the file belongs to another program or to a newer foldcall.
 

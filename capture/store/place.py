@@ -7,6 +7,7 @@ others out.
 """
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 import platformdirs
@@ -94,7 +95,8 @@ def make_file(path: Path, *, must_be_new: bool = False) -> None:
             raise
         return
     os.close(descriptor)
-    path.chmod(FILE_MODE)
+    with suppress(PermissionError):  # a disk that keeps no permissions, such as a memory stick
+        path.chmod(FILE_MODE)  # a umask may have taken the owner's own rights
 
 
 def identity(path: Path) -> tuple[int, int]:

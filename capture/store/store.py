@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from capture.store import (
     amending,
+    backups,
     connection,
     erasing,
     joining,
@@ -23,6 +24,7 @@ from capture.store import (
     upkeep,
     visits,
 )
+from capture.store.cipher import Passphrase
 from capture.store.errors import StoreError, told_plainly
 from capture.store.rows import Assessor, Client, Result, VisitRow, as_id
 from capture.visit.entry import Entry, Plain
@@ -33,6 +35,7 @@ def open_store(
     *,
     create: bool = True,
     busy_timeout_ms: int = connection.BUSY_TIMEOUT_MS,
+    passphrase: Passphrase | None = None,
 ) -> "Store":
     """Open the store at a path, making it (and its folder) unless `create` is False.
 
@@ -41,19 +44,20 @@ def open_store(
     nothing is there and nothing may be made, the file is no store of ours, a newer version wrote
     it, it is damaged or cannot be written, another program holds it, or the disk is full.
 
-    The store belongs to the thread that opened it.
+    With a passphrase the store is an encrypted one, and a new one will be. Raises
+    `StoreLockedError` if it is missing or wrong. The store belongs to the thread that opened it.
     """
     given = Path(path)
     with told_plainly(given):
         file = place.prepare(given, create=create)
-        db = connection.connect(file, busy_timeout_ms)
+        db = connection.connect(file, busy_timeout_ms, passphrase)
         try:
             migrations.refuse_strangers(db)
             if not create and migrations.is_empty(db):
                 raise place.no_store(file)
             connection.use_write_ahead_log(db, busy_timeout_ms)
             migrations.migrate(db)
-            return Store(db, file)
+            return Store(db, file, passphrase)
         except BaseException:
             db.close()
             raise
@@ -67,9 +71,10 @@ class Store:
     offset and come from the caller, as do identifiers (UUIDs) unless they are left out.
     """
 
-    def __init__(self, db: Database, path: Path) -> None:
+    def __init__(self, db: Database, path: Path, passphrase: Passphrase | None = None) -> None:
         self.db = db
         self.path = path
+        self._passphrase = passphrase
         self._identity = place.identity(path)
 
     def __enter__(self) -> "Store":
@@ -317,10 +322,13 @@ class Store:
         with told_plainly(self.path):
             return upkeep.problems(self.db)
 
-    def backup(self, path: str | os.PathLike[str]) -> Path:
-        """Copy the store into a new file, looked over before it gets its name."""
+    def backup(self, path: str | os.PathLike[str]) -> backups.Held:
+        """Copy the store into a new file, looked over before it gets its name.
+
+        An encrypted store gives an encrypted backup with the same passphrase.
+        """
         with told_plainly(self.path):
-            return upkeep.backup(self.db, Path(path))
+            return backups.backup(self.db, Path(path), self._passphrase)
 
     @contextmanager
     def _saving(self) -> Iterator[None]:
