@@ -25,6 +25,15 @@ class Inches:
 
     sixteenths: int
 
+    def part(self, share: tuple[int, int], *, up: bool = False) -> "tuple[Inches, bool]":
+        """A part of the length, rounded down (or up) to the sixteenth, and whether it had to be.
+
+        >>> Inches(108).part((1, 3))      # a third of 6 3/4 in is 2 1/4 in
+        (Inches(sixteenths=36), False)
+        """
+        part, rounded = _part(self.sixteenths, share, up=up)
+        return Inches(part), rounded
+
     def halved(self, *, up: bool = False) -> "tuple[Inches, bool]":
         """Half the length, and whether it had to be rounded.
 
@@ -58,6 +67,15 @@ class Centimetres:
 
     millimetres: int
 
+    def part(self, share: tuple[int, int], *, up: bool = False) -> "tuple[Centimetres, bool]":
+        """A part of the length, rounded down (or up) to the millimetre, and whether it had to be.
+
+        >>> Centimetres(200).part((1, 3))      # 6.67 cm lies between two marks
+        (Centimetres(millimetres=66), True)
+        """
+        part, rounded = _part(self.millimetres, share, up=up)
+        return Centimetres(part), rounded
+
     def halved(self, *, up: bool = False) -> "tuple[Centimetres, bool]":
         """Half the length, rounded down (or up) to the millimetre, and whether it had to be.
 
@@ -73,6 +91,12 @@ class Centimetres:
 
     def __str__(self) -> str:
         return f"{self.millimetres // 10}.{self.millimetres % 10} cm"
+
+
+def _part(length: int, share: tuple[int, int], *, up: bool) -> tuple[int, bool]:
+    above, below = share
+    whole, rest = divmod(length * above, below)
+    return whole + (up and rest > 0), rest > 0
 
 
 TapeLength = Inches | Centimetres

@@ -76,7 +76,7 @@ def about_sites(site: str) -> Iterator[Announcement]:
     yield from (Skipped(site, reason) for reason in SkipReason)
     yield Dropped(site)
     yield Undone("reading", site, 124)
-    yield from (Undone(what, site) for what in ("tape", "skip", "setup", "extra"))
+    yield from (Undone(what, site) for what in ("tape", "skip", "setup", "extra", "later"))
     yield from (Refused(why, site, 124) for why in Why)
     yield from (Saved(site, 124), Saved(site, 124, 15), ReadBack(site, 1, 124, (), 15))
     yield PutOff(site)
@@ -166,6 +166,7 @@ def every_announcement(protocol: Protocol) -> Iterator[Announcement]:
         for each in (
             AskTape(site.id),
             ReadBackTape(site.id, Inches(9), Inches(4), rounded),
+            ReadBackTape(site.id, Inches(9), Inches(3), rounded, share=(1, 3)),
             SavedTape(site.id, Inches(4)),
         )
     )

@@ -22,6 +22,7 @@ from capture.language.intents import (
     Option,
     Pause,
     Reading,
+    Ready,
     Refuse,
     Repeat,
     Resume,
@@ -48,10 +49,12 @@ INTENDED_RULES = (
     "commands.confirm", "commands.refuse", "commands.grant", "commands.deny", "commands.undo",
     "commands.repeat", "commands.pause", "commands.resume", "commands.go_to",
     "commands.sign_off", "commands.skip", "commands.stop", "commands.choose", "commands.note",
-    "commands.wiped", "commands.setup", "commands.finish", "commands.extra", "commands.later",
+    "commands.ready", "commands.wiped", "commands.setup", "commands.finish", "commands.extra",
+    "commands.later",
     "readings.reading", "readings.correction",
     "readings.wrong_reading", "readings.wrong_correction", "tape.tape", "tape.tape_correction",
-    "listening.permission", "listening.tape_wanted", "listening.tape_readback",
+    "listening.preparation", "listening.permission", "listening.tape_wanted",
+    "listening.tape_readback",
     "listening.reading_wanted", "listening.readback", "listening.closing", "listening.paused",
     "listening.anything",
 )  # fmt: skip
@@ -135,6 +138,7 @@ NOTE: dict[str, Intent] = {
     "caution recent scan": Note(Caution.SCAN),
     "caution surgery": Note(Caution.SURGERY),
 }
+READY: dict[str, Intent] = {"ready": Ready()}
 WIPED: dict[str, Intent] = {"caliper wiped": Wiped()}
 EXTRA: dict[str, Intent] = {f"extra {said}": Extra(site) for said, site in SPOKEN_SITES.items()}
 FINISH: dict[str, Intent] = {"finish early": Finish()}
@@ -155,10 +159,14 @@ WHOLE_RULES: dict[str, dict[str, Intent]] = {
     "commands.stop": STOP,
     "commands.choose": CHOOSE,
     "commands.note": NOTE,
+    "commands.ready": READY,
     "commands.wiped": WIPED,
     "commands.finish": FINISH,
     "commands.extra": EXTRA,
     "commands.later": LATER,
+    "listening.preparation": (
+        READY | CONFIRM | REFUSE | STOP | CHOOSE | NOTE | WIPED | UNDO | REPEAT | PAUSE
+    ),
     "listening.permission": GRANT | DENY | STOP | CHOOSE | NOTE | WIPED | UNDO | REPEAT | PAUSE,
     "listening.closing": (SIGN_OFF | CHOOSE | EXTRA | NOTE | WIPED | STOP | UNDO | REPEAT | PAUSE),
     "listening.paused": RESUME | STOP,
@@ -193,6 +201,7 @@ def test_a_small_rule_has_these_sentences_and_no_other(grammar: Grammar, rule: s
 
 SETUP = "set_cloth set_fold set_offset set_side"
 STATES = {
+    "preparation": "choose confirm note pause ready refuse repeat stop undo wiped",
     "permission": "choose confirm note pause refuse repeat stop undo wiped",
     "tape_wanted": "finish pause repeat skip stop tape undo",
     "tape_readback": "confirm correct_tape refuse repeat stop undo",
@@ -202,7 +211,7 @@ STATES = {
     "closing": "choose extra note pause repeat sign_off stop undo wiped",
     "paused": "resume stop",
     "anything": "choose confirm correct extra finish go_to later not_understood note pause reading"
-    f" refuse repeat resume sign_off skip stop undo wiped {SETUP}",
+    f" ready refuse repeat resume sign_off skip stop undo wiped {SETUP}",
 }
 """The kinds of calls that each state listens for. "Not understood" stands for the wrong forms of
 a number, which are listened for so that they can be refused."""

@@ -1,10 +1,12 @@
 """Tape lengths: as they are called, halved, read back and marked."""
 
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
 import pytest
 
+from capture.composition.forms import Sex
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import CorrectTape, NotUnderstood, Skip, SkipReason, Tape, WhyNot
 from capture.units import Centimetres, Inches
@@ -17,7 +19,15 @@ from capture.visit.announcement import (
     Skipped,
     Why,
 )
+from capture.visit.state import Plan
 from capture.wording.english import English
+
+
+@pytest.fixture
+def plan(plan: Plan) -> Plan:
+    """A man's visit: the mark is at the half of every tape."""
+    return replace(plan, sex=Sex.MALE)
+
 
 # English words for lengths, written down again: nothing here comes from the pack.
 ONES = [

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from capture.composition.forms import Sex
 from capture.language.grammar import understand
 from capture.language.intents import (
     Caution,
@@ -194,27 +195,82 @@ def test_no_marks_on_the_skin(desk: Desk, answers: tuple[str, ...]) -> None:
 # Before touching.
 
 
-def test_the_preparation(grammar: Any, plan: Plan, english: English) -> None:
-    """Wiped caliper, then reasons for care until there are no more, then the permissions."""
+def test_ready_in_one_word(grammar: Any, plan: Plan) -> None:
+    """One word settles the wiped caliper and the reasons for care, and one undo takes it back."""
     desk = Desk(grammar, replace(plan, screening=True))
     desk.road.open()
-    assert desk.told == [AskPreparation("wiped")]
-    assert desk.say("yes").told == [Prepared("wiped", True), AskPreparation("cautions")]
-    desk.say("caution lotion", "caution recent scan")
-    assert desk.told == [Noted(Caution.SCAN), AskPreparation("cautions")]
-    assert desk.say("no").told == [Prepared("cautions", False), AskPermission("clothing")]
+    assert desk.told == [AskPreparation("ready")]
+    desk.now = "2026-03-02T12:01:00+01:00"
+    assert desk.say("ready").told == [Prepared("ready", True), AskPermission("clothing")]
+    settled = {fact["what"]: fact["yes"] for fact in desk.journal[-1].facts[:3]}
+    assert settled == {"ready": True, "wiped": True, "cautions": False}
+    assert desk.journal[-1].at == desk.visit.done[-1].at == desk.now
+    assert desk.say("undo").told[-1] == AskPreparation("ready")
+    assert desk.say("yes").told[-1] == AskPermission("clothing")
+    assert replay(desk.plan, desk.journal) == desk.visit
+
+
+def test_cautions_before_ready(grammar: Any, plan: Plan, english: English) -> None:
+    """Each reason for care is recorded with its time, and blocks nothing."""
+    desk = Desk(grammar, replace(plan, screening=True))
+    desk.say("caution lotion")
+    desk.now = "2026-03-02T12:01:00+01:00"
+    desk.say("caution recent scan")
+    assert desk.told == [Noted(Caution.SCAN), AskPreparation("ready")]
+    assert [each.at for each in desk.visit.done] == [NOON, desk.now]
+    assert desk.say("ready").told[-1] == AskPermission("clothing")
     assert desk.visit.cautions == (Caution.LOTION, Caution.SCAN)
     assert replay(desk.plan, desk.journal) == desk.visit
     for caution in Caution:
         assert "local policy and licensed practice" in english.say(Noted(caution))
 
 
+def test_what_is_not_ready_is_asked_one_by_one(grammar: Any, plan: Plan) -> None:
+    """Wiped caliper, then reasons for care until there are no more, then the permissions."""
+    desk = Desk(grammar, replace(plan, screening=True))
+    assert desk.say("no").told == [Prepared("ready", False), AskPreparation("wiped")]
+    assert desk.say("yes").told == [Prepared("wiped", True), AskPreparation("cautions")]
+    desk.say("caution lotion", "caution recent scan")
+    assert desk.told == [Noted(Caution.SCAN), AskPreparation("cautions")]
+    assert desk.say("no").told == [Prepared("cautions", False), AskPermission("clothing")]
+    assert replay(desk.plan, desk.journal) == desk.visit
+
+
+@pytest.mark.parametrize(
+    "calls",
+    [("no", "ready"), ("caliper wiped", "ready"), ("no", "yes", "ready"), ("caliper wiped", "no")],
+    ids=" ".join,
+)
+def test_ready_ends_the_preparation_wherever_it_stands(
+    grammar: Any, plan: Plan, calls: tuple[str, ...]
+) -> None:
+    """After part of it was settled alone, the rest needs no more than a word."""
+    desk = Desk(grammar, replace(plan, screening=True)).say(*calls)
+    assert desk.told[-1] == AskPermission("clothing")
+
+
 def test_a_caliper_not_wiped_blocks_nothing(grammar: Any, plan: Plan) -> None:
     """The no is recorded and warned about; the tick can follow by its own words."""
-    desk = Desk(grammar, replace(plan, screening=True)).say("no")
+    desk = Desk(grammar, replace(plan, screening=True)).say("no", "no")
     assert desk.told == [Prepared("wiped", False), AskPreparation("cautions")]
     assert desk.say("caliper wiped").told[0] == Prepared("wiped", True)
     assert desk.say("postpone").told[-1] == Ended(Option.POSTPONE)
+
+
+def test_a_visit_made_by_the_first_rules_is_replayed_by_them(grammar: Any, plan: Plan) -> None:
+    """Two questions before touching, the half at every tape, and "later" is not taken back."""
+    told = replace(plan, screening=True).to_plain()
+    del told["rules"]
+    old = Plan.from_plain(told)
+    desk = Desk(grammar, old)
+    desk.road.open()
+    assert desk.told == [AskPreparation("wiped")]
+    desk.say("yes", "no").marked()
+    assert [each.mark for each in desk.visit.marks] == [Inches(54)] * 3
+    desk.say("later", "undo")
+    assert desk.told[0].what == "tape"
+    assert replay(old, desk.journal) == desk.visit
+    assert Plan.from_plain(old.to_plain()) == old
 
 
 @pytest.mark.parametrize(
@@ -297,7 +353,7 @@ def test_what_a_visit_hands_on(returning: Desk) -> None:
     )
     chest = carried.site("chest")
     assert chest is not None
-    assert (chest.length, chest.mark) == (Inches(108), Inches(54))
+    assert (chest.length, chest.mark) == (Inches(108), Inches(36))
     assert carried.site("thigh") == returning.plan.last_time.site("thigh")
     assert carried.site("subscapular") is None
     assert Carried.from_plain(carried.to_plain()) == carried
@@ -364,9 +420,35 @@ def test_a_half_between_marks_is_rounded_as_the_protocol_says(grammar: Any, plan
     """Down by default, up where the file says so; either way it is told."""
     up = replace(plan, protocol=replace(plan.protocol, tape_up=True))
     for each, mark in ((plan, 45), (up, 46)):
-        desk = Desk(grammar, each).permitted().say("five and eleven sixteenths")
+        desk = Desk(grammar, each).permitted().say("thigh five and eleven sixteenths")
         assert (desk.told[0].mark, desk.told[0].rounded) == (Inches(mark), True)
     assert "rounded up" in English(NumberWords(grammar), up.protocol).say(desk.told[0])
+
+
+@pytest.mark.parametrize(
+    ("sex", "said", "mark", "told"),
+    [
+        (Sex.FEMALE, "six and three quarters", Inches(36), "mark at one third, two and a quarter"),
+        (Sex.MALE, "six and three quarters", Inches(54), "mark at three and three eighths"),
+        (Sex.FEMALE, "twenty centimetres", Centimetres(66), "rounded down"),
+    ],
+    ids=["woman", "man", "woman, between two marks"],
+)
+def test_the_chest_of_women_is_marked_at_a_third(
+    grammar: Any, plan: Plan, sex: Sex, said: str, mark: Any, told: str
+) -> None:
+    """Half way from armpit fold to nipple for men, a third of the way for women.
+
+    Source: site definitions of Jackson and Pollock as a textbook's table gives them (NASM
+    Essentials of Personal Fitness Training, table 11-6).
+    """
+    desk = Desk(grammar, replace(plan, sex=sex)).permitted().say(f"chest {said}")
+    assert desk.told[0].mark == mark
+    text = English(NumberWords(grammar), plan.protocol).say(desk.told[0])
+    assert told in text
+    assert "from the front of the armpit fold" in text
+    desk.say("yes", f"triceps {said}")
+    assert desk.told[0].mark in {Inches(54), Centimetres(100)}
 
 
 # Through clothing.
@@ -478,6 +560,22 @@ def test_a_site_put_off_comes_at_the_end_of_its_circuit(measuring: Desk) -> None
     assert order[-1][1] is WhyNext.PUT_OFF
     assert measuring.told[-1] == AskReading("midaxillary", 2, third=False)
     assert measuring.told[-1].why is WhyNext.RECOVERS
+
+
+def test_a_site_put_off_can_be_taken_back(measuring: Desk, english: English) -> None:
+    """Undo brings it up again, says so, and the journal keeps both."""
+    measuring.say("later", "later")
+    assert measuring.told[-1] == AskReading("triceps", 1, third=False)
+    measuring.say("undo")
+    assert english.say(measuring.told[0]) == "Taken back: later at midaxillary."
+    assert measuring.told[-1] == AskReading("midaxillary", 1, third=False)
+    assert measuring.journal[-1].facts[0] == {
+        "kind": "undone", "what": "later", "site": "midaxillary",
+    }  # fmt: skip
+    measuring.say("undo")
+    assert measuring.told[-1] == AskReading("chest", 1, third=False)
+    assert measuring.visit.put_off == ()
+    assert replay(measuring.plan, measuring.journal) == measuring.visit
 
 
 def test_the_last_site_cannot_be_put_off(halfway: Desk) -> None:

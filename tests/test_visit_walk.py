@@ -26,6 +26,7 @@ from capture.language.intents import (
     Option,
     Pause,
     Reading,
+    Ready,
     Refuse,
     Repeat,
     Resume,
@@ -97,7 +98,7 @@ intents = st.one_of(
     st.builds(SetCloth, st.sampled_from([0, 15, 60])),
     st.builds(SetOffset, st.sampled_from([0, 25])),
     st.builds(Extra, sites),
-    st.sampled_from([Wiped(), Finish(), Later()]),
+    st.sampled_from([Ready(), Wiped(), Finish(), Later()]),
     st.sampled_from([Confirm(), Refuse(), Undo(), Undo(), Repeat(), Pause(), Resume(), SignOff()]),
 )
 rivals = st.lists(
@@ -375,7 +376,7 @@ def stray_call(dice: Random) -> Call:
                 Choose(dice.choice(list(Option))),
                 Note(dice.choice(list(Caution))),
                 dice.choice(SETUP_CHANGES),
-                dice.choice((Wiped(), Finish(), Later(), Extra(dice.choice(SITES)))),
+                dice.choice((Ready(), Wiped(), Finish(), Later(), Extra(dice.choice(SITES)))),
             ]
         )
 

@@ -182,6 +182,11 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
+class Ready:
+    """The caliper was wiped for this client, and there is no more reason for care."""
+
+
+@dataclass(frozen=True, slots=True)
 class Wiped:
     """The caliper was wiped for this client."""
 
@@ -251,6 +256,7 @@ Intent = (
     | Stop
     | Choose
     | Note
+    | Ready
     | Wiped
     | SetupChange
     | Finish
@@ -275,6 +281,7 @@ _KINDS: dict[str, type[Intent] | type[NotUnderstood]] = {
     "stop": Stop,
     "choose": Choose,
     "note": Note,
+    "ready": Ready,
     "wiped": Wiped,
     "set_fold": SetFold,
     "set_side": SetSide,

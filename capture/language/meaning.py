@@ -2,10 +2,10 @@
 
 Slots: `call` names the intent (`reading`, `tape`, `confirm`, `refuse`, `correct`,
 `correct_tape`, `undo`, `repeat`, `skip`, `go_to`, `pause`, `resume`, `sign_off`, `stop`,
-`choose`, `note`, `wiped`, `set_fold`, `set_side`, `set_cloth`, `set_offset`, `finish`, `extra`,
-`later`), or `wrong` says that the phrase is a known wrong form and which (`lost_point`). `site`,
-`reason`, `permission`, `option`, `caution`, `fold` and `side` are names. A number is `whole` and
-`tenths`; a tape length adds `unit` (`inch` or `centimetre`) and `sixteenths`.
+`choose`, `note`, `ready`, `wiped`, `set_fold`, `set_side`, `set_cloth`, `set_offset`, `finish`,
+`extra`, `later`), or `wrong` says that the phrase is a known wrong form and which (`lost_point`).
+`site`, `reason`, `permission`, `option`, `caution`, `fold` and `side` are names. A number is
+`whole` and `tenths`; a tape length adds `unit` (`inch` or `centimetre`) and `sixteenths`.
 """
 
 from capture.language.automaton import Slots
@@ -25,6 +25,7 @@ from capture.language.intents import (
     Option,
     Pause,
     Reading,
+    Ready,
     Refuse,
     Repeat,
     Resume,
@@ -58,6 +59,7 @@ _BARE: dict[str, Intent] = {
     "pause": Pause(),
     "resume": Resume(),
     "sign_off": SignOff(),
+    "ready": Ready(),
     "wiped": Wiped(),
     "finish": Finish(),
     "later": Later(),

@@ -14,11 +14,12 @@ from typing import Any
 from capture.errors import CaptureError
 from capture.protocol.pictures import PICTURES
 from capture.protocol.protocol import Protocol, Tolerance, Whichever
-from capture.protocol.sites import Fold, Side, Site
+from capture.protocol.sites import HALF, Fold, Side, Site
 
 FORMAT = 1
 MOST_CIRCUITS = 4
 _ID = re.compile(r"[a-z][a-z0-9_]*")
+_SHARE = re.compile(r"([1-9])/([1-9])")
 _FOLD_RANGE_MM = (Decimal("0.5"), Decimal("99.9"))
 _TAPE_RANGE_CM = (Decimal(1), Decimal(200))
 
@@ -99,6 +100,15 @@ class _Table:
             raise self.fail(key, "is no list of texts", hint)
         return tuple(value)
 
+    def share(self, key: str) -> tuple[int, int]:
+        """A part of a length, such as 1/3."""
+        hint = 'Write a part of the tape\'s length, such as "1/2" or "1/3".'
+        found = _SHARE.fullmatch(self.text(key, hint))
+        above, below = (int(found[1]), int(found[2])) if found else (0, 0)
+        if not 0 < above < below:
+            raise self.fail(key, "is no part of a length", hint)
+        return above, below
+
     def table(self, key: str) -> "_Table":
         hint = f"Write [{key}] and its keys below."
         value = self.take(key, hint)
@@ -171,10 +181,12 @@ def _tolerance(table: _Table) -> Tolerance:
 def _site(table: _Table) -> Site:
     site_id = table.name("id")
     tape_from = table.optional_text("tape_from", "Name the end that the tape is read from.")
-    tape_to, tape_usual_mm = None, None
+    tape_to, tape_usual_mm, share, women = None, None, HALF, None
     if tape_from is not None:
         tape_to = table.text("tape_to", "Name the other end of the tape.")
         tape_usual_mm = table.range_tenths("tape_usual_cm", _TAPE_RANGE_CM)
+        share = table.share("tape_mark") if table.holds("tape_mark") else HALF
+        women = table.share("tape_mark_women") if table.holds("tape_mark_women") else None
     site = Site(
         id=site_id,
         title=table.text("title", "Name the site as it is shown and said."),
@@ -187,6 +199,8 @@ def _site(table: _Table) -> Site:
         side=Side(table.choice("side", [each.value for each in Side])),
         spoken=table.texts("spoken", "List the names that call the site."),
         picture=table.choice("picture", sorted(PICTURES)) if table.holds("picture") else "",
+        tape_share=share,
+        tape_share_women=women,
     )
     table.done()
     return site

@@ -22,6 +22,10 @@ class Side(StrEnum):
     LEFT = "left"
 
 
+HALF = (1, 2)
+"""The midpoint, as the share of a tape's length at which the mark lies."""
+
+
 @dataclass(frozen=True, slots=True)
 class Site:
     """One site of a protocol.
@@ -30,7 +34,9 @@ class Site:
     without a question. `tape_from` names the end from which the midpoint mark is measured and
     `tape_to` the other end; both are None for a site that is found without a tape.
     `tape_usual_mm` is the range of whole millimetres in which the tape length passes without a
-    question. `spoken` are the names that call the site, `picture` its drawing.
+    question. `tape_share` is the fraction of the tape's length at which the mark lies, counted
+    from `tape_from`; `tape_share_women` the one for women where it is another. `spoken` are the
+    names that call the site, `picture` its drawing.
     """
 
     id: str
@@ -44,3 +50,11 @@ class Site:
     side: Side = Side.RIGHT
     spoken: tuple[str, ...] = ()
     picture: str = ""
+    tape_share: tuple[int, int] = HALF
+    tape_share_women: tuple[int, int] | None = None
+
+    def share_of(self, *, women: bool) -> tuple[int, int]:
+        """Where on the tape the mark lies for a woman or a man."""
+        if women and self.tape_share_women is not None:
+            return self.tape_share_women
+        return self.tape_share

@@ -40,7 +40,7 @@ RATE_HZ = 24_000
 VOICE = "hibari-tts, voice heart, Apache-2.0"
 SOUND_FILE = "prompts.ogg"
 INDEX_FILE = "prompts.toml"
-QUALITY = 0.82
+QUALITY = 0.84
 """libsndfile's compression level for Vorbis: about 40 kbit/s of speech."""
 
 SPEECH_DBFS = -20.0
@@ -152,6 +152,8 @@ def _announcements(permissions: Iterable[str]) -> Iterator[told.Announcement]:
         yield told.Undone("permission", permission)
     yield told.AskTape("x")
     yield from (told.ReadBackTape("x", Inches(1), Inches(1), rounded) for rounded in (True, False))
+    for share in ((1, 3), (2, 3), (1, 4)):
+        yield told.ReadBackTape("x", Inches(1), Inches(1), False, share=share)
     for tape_doubt in TapeDoubtKind:
         for other in (None, Inches(2)):
             doubts = (TapeDoubt(tape_doubt, other),)
@@ -167,7 +169,7 @@ def _announcements(permissions: Iterable[str]) -> Iterator[told.Announcement]:
     yield told.Dropped("x")
     yield from (told.Skipped("x", reason) for reason in SkipReason)
     yield told.Undone("reading", "x", 150)
-    yield from (told.Undone(what, "x") for what in ("tape", "skip", "setup", "extra"))
+    yield from (told.Undone(what, "x") for what in ("tape", "skip", "setup", "extra", "later"))
     for why in told.Why:
         yield from (told.Refused(why, site, 150) for site in (None, "x"))
     for why_not in WhyNot:

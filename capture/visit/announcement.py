@@ -6,6 +6,7 @@ from enum import StrEnum
 from capture.language.intents import Caution, NotUnderstood, Option, SkipReason
 from capture.protocol.plausibility import Doubt
 from capture.protocol.setup import SetupField, SiteSetup
+from capture.protocol.sites import HALF
 from capture.protocol.tape import TapeDoubt
 from capture.units import TapeLength
 
@@ -99,6 +100,8 @@ class ReadBackTape:
     mark: TapeLength
     rounded: bool
     doubts: tuple[TapeDoubt, ...] = ()
+    share: tuple[int, int] = field(default=HALF, compare=False)
+    """How far along the length the mark lies."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from capture.language.intents import (
     Later,
     Note,
     NotUnderstood,
+    Ready,
     Refuse,
     SignOff,
     Skip,
@@ -25,7 +26,7 @@ from capture.language.intents import (
 from capture.protocol.plausibility import CLOSE_RIVAL, UNMEASURED_UNSURE_BELOW, Limits
 from capture.visit.entry import Entry, Plain, Source
 
-DECISIVE = (Confirm, Skip, SignOff, Undo, GoTo, Choose, Note, Wiped, Finish, Extra, Later)
+DECISIVE = (Confirm, Skip, SignOff, Undo, GoTo, Choose, Note, Ready, Wiped, Finish, Extra, Later)
 """Calls that take effect at once, with no read-back to catch a mishearing."""
 
 

@@ -147,7 +147,8 @@ def question(visit: Visit) -> Announcement:
             pending.cloth_tenths_mm,
         )
     if tape is not None:
-        return ReadBackTape(tape.site, tape.length, tape.mark, tape.rounded, tape.doubts)
+        share = visit.plan.tape_share(visit.plan.protocol.site(tape.site))
+        return ReadBackTape(tape.site, tape.length, tape.mark, tape.rounded, tape.doubts, share)
     if setup is not None:
         return AskSetup(setup.site, setup.field, setup.before, setup.value, setup.last_time)
     match phase(visit):
@@ -197,7 +198,7 @@ def listening_rule(visit: Visit) -> str | None:
         # A question with yes and no, as the permissions are.
         return "permission"
     return {
-        Phase.PREPARATION: "permission",
+        Phase.PREPARATION: "preparation",
         Phase.PERMISSIONS: "permission",
         Phase.TAPES: "tape_wanted",
         Phase.CIRCUITS: "reading_wanted",

@@ -20,6 +20,7 @@ from capture.language.intents import (
     NotUnderstood,
     Pause,
     Reading,
+    Ready,
     Refuse,
     Repeat,
     Resume,
@@ -38,7 +39,7 @@ from capture.visit.course import next_permission, next_preparation, phase, quest
 from capture.visit.entry import Entry
 from capture.visit.moves import Outcome, is_pending, refused
 from capture.visit.ordering import ask_extra, finish_early, go_to, put_off, skip
-from capture.visit.permissions import answer, choose, note, prepare, stop
+from capture.visit.permissions import answer, choose, note, prepare, ready, stop
 from capture.visit.readings import (
     confirm_reading,
     correct_reading,
@@ -155,7 +156,9 @@ def _taken_of_the_trade(visit: Visit, intent: Intent, at: str) -> Outcome:
         case Choose():
             return choose(visit, intent, at)
         case Note():
-            return note(visit, intent)
+            return note(visit, intent, at)
+        case Ready():
+            return ready(visit, at)
         case Wiped():
             return prepare(visit, Preparation.WIPED, yes=True, at=at)
         case Finish():

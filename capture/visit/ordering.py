@@ -6,7 +6,15 @@ from capture.language.intents import Extra, GoTo, Skip
 from capture.visit.announcement import Finished, PutOff, Skipped, Why
 from capture.visit.course import TAPE_CIRCUIT, next_tape, next_target, outstanding, phase
 from capture.visit.moves import Outcome, drop_pending, is_pending, refused
-from capture.visit.state import EarlyFinish, ExtraAsked, Phase, SkippedSite, Target, Visit
+from capture.visit.state import (
+    EarlyFinish,
+    ExtraAsked,
+    Phase,
+    SitePutOff,
+    SkippedSite,
+    Target,
+    Visit,
+)
 
 
 def go_to(visit: Visit, intent: GoTo) -> Outcome:
@@ -78,8 +86,9 @@ def put_off(visit: Visit) -> Outcome:
         return refused(visit, Why.NOT_NOW)
     if all(each == target or each in visit.put_off for each in outstanding(visit)):
         return refused(visit, Why.NOT_NOW)
+    done = visit.done if visit.plan.rules < 2 else (*visit.done, SitePutOff(target))
     return Outcome(
-        replace(visit, put_off=(*visit.put_off, target), chosen=None),
+        replace(visit, put_off=(*visit.put_off, target), done=done, chosen=None),
         ({"kind": "put_off", "site": target.site, "circuit": target.circuit},),
         said=(PutOff(target.site),),
     )

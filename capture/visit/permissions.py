@@ -81,13 +81,20 @@ def takes_marks(visit: Visit) -> bool:
 
 def next_preparation(visit: Visit) -> Preparation | None:
     """The first thing that the plan wants settled before anybody is touched."""
-    settled = {each.what for each in visit.done if isinstance(each, Settled)}
+    settled = {each.what: each.yes for each in visit.done if isinstance(each, Settled)}
+    if settled.get(Preparation.READY):
+        settled |= dict.fromkeys((Preparation.WIPED, Preparation.CAUTIONS), True)
+    if settled.keys() & {Preparation.WIPED, Preparation.CAUTIONS}:
+        # One of the two was settled alone: only the other is asked.
+        settled.setdefault(Preparation.READY, False)
     return next((each for each in _wanted(visit) if each not in settled), None)
 
 
 def _wanted(visit: Visit) -> list[Preparation]:
     plan = visit.plan
     wanted = [Preparation.WIPED, Preparation.CAUTIONS] if plan.screening else []
+    if plan.screening and plan.rules >= 2:  # the version that brought it
+        wanted.insert(0, Preparation.READY)
     if plan.last_time is not None:
         if plan.last_time.caliper != plan.caliper.description:
             wanted.append(Preparation.OTHER_CALIPER)
@@ -110,10 +117,25 @@ def answer(visit: Visit, permission: Permission, *, granted: bool, at: str) -> O
 def prepare(visit: Visit, what: Preparation, *, yes: bool, at: str) -> Outcome:
     """Settle one thing of the preparation."""
     settled = Settled(what, yes, at)
-    fact = {"kind": "settled", "what": what.value, "yes": yes}
+    facts = [{"kind": "settled", "what": what.value, "yes": yes}]
+    if what is Preparation.READY and yes:
+        facts.append({"kind": "settled", "what": Preparation.WIPED.value, "yes": True})
+        facts.append({"kind": "settled", "what": Preparation.CAUTIONS.value, "yes": False})
     return Outcome(
-        replace(visit, done=(*visit.done, settled)), (fact,), said=(Prepared(what.value, yes),)
+        replace(visit, done=(*visit.done, settled)),
+        tuple(facts),
+        said=(Prepared(what.value, yes),),
     )
+
+
+def ready(visit: Visit, at: str) -> Outcome:
+    """Settle in one word what is asked before anybody is touched: wiped, and no more cautions."""
+    asked = next_preparation(visit)
+    if is_pending(visit) or asked is None or ending(visit) is not None:
+        return refused(visit, Why.NOT_NOW)
+    if asked in {Preparation.WIPED, Preparation.CAUTIONS}:
+        asked = Preparation.READY
+    return prepare(visit, asked, yes=True, at=at)
 
 
 def stop(visit: Visit, intent: Stop, at: str) -> Outcome:
@@ -153,13 +175,13 @@ def choose(visit: Visit, intent: Choose, at: str) -> Outcome:
     return Outcome(replace(visit, done=(*visit.done, made)), (fact,), said=(Chosen(intent.option),))
 
 
-def note(visit: Visit, intent: Note) -> Outcome:
+def note(visit: Visit, intent: Note, at: str) -> Outcome:
     """Record a reason for care."""
     if is_pending(visit):
         return refused(visit, Why.NOT_NOW)
     fact = {"kind": "noted", "caution": intent.caution.value}
     return Outcome(
-        replace(visit, done=(*visit.done, NotedCaution(intent.caution))),
+        replace(visit, done=(*visit.done, NotedCaution(intent.caution, at))),
         (fact,),
         said=(Noted(intent.caution),),
     )

@@ -13,6 +13,7 @@ from capture.protocol.protocol import Protocol
 from capture.protocol.reading import protocol_from_plain, protocol_to_plain
 from capture.protocol.setup import LAYERS, Carried, SetupField
 from capture.protocol.shipped import protocols
+from capture.protocol.sites import HALF, Site
 from capture.protocol.tape import TapeDoubt
 from capture.units import TapeLength
 from capture.visit.entry import ReadingState, Source
@@ -29,9 +30,19 @@ class Permission(StrEnum):
     """Being touched with hands and caliper."""
 
 
+RULES = 2
+"""The version of the machine's rules that new visits follow.
+
+1 asked for wiped caliper and cautions one after the other, could not take back "later", and knew
+no tape mark but the half. A visit is replayed by the rules that it was made by.
+"""
+
+
 class Preparation(StrEnum):
     """What is settled before the permissions are asked, in this order."""
 
+    READY = "ready"
+    """Both of the following in one word: wiped, and no reason for care beyond those noted."""
     WIPED = "wiped"
     """The caliper was wiped for this client."""
     CAUTIONS = "cautions"
@@ -62,7 +73,8 @@ class Plan:
 
     `screening`: the wiped caliper and the reasons for care are asked before the permissions.
     `assessor` is who measures, by any name or identifier that stays the same. `last_time` is what
-    the client's last visit hands on, None for a first visit.
+    the client's last visit hands on, None for a first visit. `rules` is the version of the
+    machine's rules.
     """
 
     protocol: Protocol
@@ -72,6 +84,13 @@ class Plan:
     screening: bool = False
     assessor: str = ""
     last_time: Carried | None = None
+    rules: int = RULES
+
+    def tape_share(self, site: Site) -> tuple[int, int]:
+        """How far along the tape's length the mark of a site lies, as a fraction."""
+        if self.rules < 2:  # the version that brought other shares
+            return HALF
+        return site.share_of(women=self.sex is Sex.FEMALE)
 
     def to_plain(self) -> dict[str, Any]:
         """The plan as a JSON object for the store.
@@ -87,6 +106,7 @@ class Plan:
             "screening": self.screening,
             "assessor": self.assessor,
             "last_time": None if self.last_time is None else self.last_time.to_plain(),
+            "rules": self.rules,
         }
 
     @classmethod
@@ -104,6 +124,7 @@ class Plan:
             screening=plain.get("screening", False),
             assessor=plain.get("assessor", ""),
             last_time=None if last_time is None else Carried.from_plain(last_time),
+            rules=plain.get("rules", 1),
         )
 
 
@@ -144,7 +165,7 @@ class TakenReading:
 
 @dataclass(frozen=True, slots=True)
 class TapeMark:
-    """A length called from the tape, and the mark at its half."""
+    """A length called from the tape, and the mark at its half or other share."""
 
     site: str
     length: TapeLength
@@ -188,9 +209,10 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class NotedCaution:
-    """A reason to postpone or to take care."""
+    """A reason to postpone or to take care, and when it was told."""
 
     caution: Caution
+    at: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +249,13 @@ class ExtraAsked:
     target: Target
 
 
+@dataclass(frozen=True, slots=True)
+class SitePutOff:
+    """A site comes at the end of its circuit."""
+
+    target: Target
+
+
 Done = (
     DoneReading
     | TapeMark
@@ -238,6 +267,7 @@ Done = (
     | SetupChanged
     | EarlyFinish
     | ExtraAsked
+    | SitePutOff
 )
 """Something that counted, and that undo can take back."""
 

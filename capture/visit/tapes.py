@@ -1,4 +1,4 @@
-"""Moves: lengths called from the tape and the marks at their halves."""
+"""Moves: lengths called from the tape and the marks at their halves or other shares."""
 
 from dataclasses import replace
 
@@ -53,7 +53,8 @@ def drop_tape(visit: Visit, tape: TapeMark) -> Outcome:
 
 
 def _pending(visit: Visit, site: str, length: TapeLength, call: Call) -> Outcome:
-    mark, rounded = length.halved(up=visit.plan.protocol.tape_up)
+    share = visit.plan.tape_share(visit.plan.protocol.site(site))
+    mark, rounded = length.part(share, up=visit.plan.protocol.tape_up)
     tape = TapeMark(site, length, mark, rounded, _doubts(visit, site, length, call))
     return Outcome(replace(visit, pending_tape=tape), (tape_fact("tape_heard", tape),))
 

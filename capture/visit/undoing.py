@@ -17,6 +17,7 @@ from capture.visit.state import (
     NotedCaution,
     Settled,
     SetupChanged,
+    SitePutOff,
     SkippedSite,
     TapeMark,
     Visit,
@@ -57,6 +58,10 @@ def undo(visit: Visit) -> Outcome:
             return _undone(before, "caution", caution.value)
         case Settled(what=what):
             return _undone(before, "preparation", what.value)
+        case SitePutOff(target=target):
+            left = tuple(each for each in before.put_off if each != target)
+            after = replace(before, put_off=left, chosen=target.site)
+            return _undone(after, "later", target.site)
         case EarlyFinish():
             return _undone(before, "finish", None)
 

@@ -168,7 +168,8 @@ class English:
         rounded = f", rounded {direction}" if tape.rounded else ""
         text = (
             f"{self.site(tape.site)}, {self._numbers.length_read_back(tape.length)}: "
-            f"mark at {self._numbers.length_read_back(tape.mark)}{rounded}, from {start}."
+            f"mark at {trade.SHARES.get(tape.share, '')}"
+            f"{self._numbers.length_read_back(tape.mark)}{rounded}, from {start}."
         )
         if not tape.doubts:
             return f"{text} Right?"

@@ -19,6 +19,7 @@ from capture.language.meaning import intent_from
 from capture.units import Centimetres, Inches
 
 TITLES = {
+    "preparation": "Before anybody is touched",
     "permission": "While a permission is asked",
     "tape_wanted": "While a tape length is wanted",
     "tape_readback": "While a tape length is read back",

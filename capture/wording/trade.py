@@ -72,13 +72,19 @@ CAUTION_NAMES: Mapping[Caution, str] = {
     Caution.SCAN: "recent scan",
     Caution.SURGERY: "surgery",
 }
+SHARES = {(1, 3): "one third, ", (2, 3): "two thirds, ", (1, 4): "one quarter, "}
+"""How the share of a tape's length is named; the half is what is usual, and is not named."""
+
 PREPARATIONS = {
+    "ready": "Caliper wiped, no reason for care? Ready; or caution and the reason.",
     "wiped": "Is the caliper wiped for this client?",
     "cautions": "Any reason to postpone or to take care? Say caution and the reason. Or no.",
     "other_caliper": "Last time another caliper was used: the two do not compare. Go on?",
     "other_assessor": "Last time another assessor measured: compare with care. Go on?",
 }
 PREPARED = {
+    ("ready", True): "Ready.",
+    ("ready", False): "Then one by one.",
     ("wiped", True): "Caliper wiped.",
     ("wiped", False): "Not wiped. Wipe it before it touches the client.",
     ("cautions", True): f"Recorded. {POLICY}",
@@ -89,6 +95,7 @@ PREPARED = {
     ("other_assessor", False): "Change the assessor, or postpone. Recorded.",
 }
 PREPARATION_NAMES = {
+    "ready": "ready",
     "wiped": "caliper wiped",
     "cautions": "the question for cautions",
     "other_caliper": "the question for the caliper",
