@@ -12,6 +12,7 @@ from pathlib import Path
 import platformdirs
 
 from capture.begin import Opened
+from capture.composition.client import ClientDefaults
 from capture.hearing import Hearing, Listeners
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import Intent, NotUnderstood
@@ -169,11 +170,13 @@ def assemble(
 
     def stepped(visit: Visit) -> None:
         if visit.signed_at is not None and not store.results(opened.row.id):
+            defaults = ClientDefaults.as_far_as_known(opened.row.client.choices)
             try:
-                result = visit_result_of(visit).to_plain()
+                found = visit_result_of(visit, defaults)
             except (KeyError, ValueError):
                 # No equation fits what was measured; the readings are what counts.
                 return
+            result = found.to_plain(show_fat=defaults.show_fat_percent)
             store.add_result(opened.row.id, at=local_time(), sequence=visit.sequence, result=result)
 
     session = Session(

@@ -23,6 +23,7 @@ from capture.composition.equations import (
 from capture.composition.measured import MeasuredVisit
 from capture.composition.options import (
     KNOWN_SITES,
+    body_of,
     completed_years,
     number,
     optional_number,
@@ -127,17 +128,6 @@ def _conversion_id(chosen: argparse.Namespace, using: Equation) -> str | None:
             "Leave --conversion out.",
         )
     return str(chosen.conversion)
-
-
-def _body(chosen: argparse.Namespace) -> Body:
-    body = Body(
-        optional_number(chosen.weight, "--weight", 5, 500, "kg"),
-        optional_number(chosen.height, "--height", 40, 280, "cm"),
-        optional_number(chosen.target, "--target", 1, 60, "percent"),
-    )
-    if body.target_percent is not None and body.weight_kg is None:
-        raise MisuseError("--target needs a weight.", "Give --weight as well.")
-    return body
 
 
 # The files
@@ -246,7 +236,7 @@ def _applicable(chosen: argparse.Namespace) -> int:
 def _compute(chosen: argparse.Namespace) -> int:
     using, age = _equation(chosen), completed_years(chosen.age)
     model = _conversion_id(chosen, using)
-    body = _body(chosen)
+    body = body_of(chosen.weight, chosen.height, chosen.target)
     tem_sum_mm = optional_number(chosen.tem_sum, "--tem-sum", 0, 100, "mm")
     if (chosen.sum is not None) + bool(chosen.reading) + (chosen.csv is not None) != 1:
         raise MisuseError(

@@ -10,7 +10,9 @@ from pathlib import Path
 
 from capture.begin import USUAL_OPENING_MM, USUAL_STEP_MM, Wish, open_visit
 from capture.company import Company, Sound, assemble, run_lines, run_screen
+from capture.composition.client import ClientDefaults
 from capture.errors import MisuseError
+from capture.report.summary import summary_lines, visit_result_of
 from capture.screen.keymap import TABLE, Bindings, KeysError, bindings_from, help_lines
 from capture.sound.microphone import Microphone
 from capture.sound.portaudio import PortAudio
@@ -113,6 +115,8 @@ def _command(chosen: argparse.Namespace) -> int:
         else:
             company = assemble(store, opened, pack, sound, bindings)
             run_screen(company)
+            for line in _results(company):
+                _print(line)
             _print(_parting(company, store))
     return 0
 
@@ -128,12 +132,23 @@ def _plain(company: Company) -> None:
         said = f' (said: "{spoken}")' if spoken else ""
         _print(f"  {keys}: {does}{said}")
     run_lines(company, (line.rstrip("\n") for line in sys.stdin), patient=sys.stdin.isatty())
-    visit = company.session.visit
-    _print(_end_of(visit))
+    for line in _results(company):
+        _print(line)
+    _print(_end_of(company.session.visit))
 
 
 def _parting(company: Company, store: Store) -> str:
     return f"{_end_of(company.session.visit)} It is in {store.path}."
+
+
+def _results(company: Company) -> tuple[str, ...]:
+    """What a visit that was signed off comes to, as far as the client is shown it."""
+    visit = company.session.visit
+    if visit.signed_at is None or not visit.confirmed:
+        return ()
+    defaults = ClientDefaults.as_far_as_known(company.opened.row.client.choices)
+    found = visit_result_of(visit, defaults)
+    return ("", *summary_lines(visit, found, show_fat=defaults.show_fat_percent), "")
 
 
 def _end_of(visit: Visit) -> str:

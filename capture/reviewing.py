@@ -7,6 +7,7 @@ Nothing is changed before it was read back and confirmed: an action becomes `pen
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from capture.composition.client import ClientDefaults
 from capture.composition.table import reading_tenths
 from capture.errors import CaptureError
 from capture.report.amendments import ends
@@ -102,7 +103,8 @@ class Review:
     def lines(self) -> list[str]:
         """The open visit as lines."""
         visit, row = self._opened()
-        return visit_lines(visit, row)
+        client = self._store.visit(visit.id).client
+        return visit_lines(visit, row, ClientDefaults.as_far_as_known(client.choices))
 
     def reading(self, number: int) -> ReadingRecord:
         """A reading of the open visit by its number."""

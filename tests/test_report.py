@@ -9,11 +9,14 @@ import pytest
 from many_visits import LATER, filled
 
 from capture.cli import main
+from capture.composition.client import ClientDefaults
 from capture.report.body import body_svg
-from capture.report.charts import Point, profile_svg, trend_svg
+from capture.report.charts import profile_svg, trend_svg
+from capture.report.deviations import deviations
 from capture.report.page import page_lines
 from capture.report.record import record_of
-from capture.report.story import Person, Story, client_lines, deviations, tell
+from capture.report.story import Asked, Person, Story, client_lines, tell
+from capture.report.trend import Point
 from capture.reporting import story_of
 from capture.store import open_store
 
@@ -62,13 +65,14 @@ def test_another_protocol_has_its_own_sum(full: Path, last: Story) -> None:
     assert (
         lines[0] == f"The folds at 2 places add up to {values['chest'] + values['thigh']:.1f} mm."
     )
-    assert not any("fat" in line for line in lines)
+    assert "Body fat is not estimated. Not measured: " in lines[-1]
 
 
 def test_the_percent_can_be_left_out(full: Path, last: Story) -> None:
     """With --no-fat neither percent, density nor equation is on the page."""
     with open_store(full) as store:
-        text = page(story_of(store, store.visit(last.visit.id), show_fat=False))
+        row = store.visit(last.visit.id)
+        text = page(story_of(store, row, Asked(ClientDefaults(show_fat_percent=False))))
     assert "body fat" not in text.lower()
     assert "Density" not in text
     assert "Siri" not in text

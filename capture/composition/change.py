@@ -19,7 +19,6 @@ from capture.composition.measured import (
     differences,
     unrecorded,
 )
-from capture.composition.statistics import Settlement
 from capture.composition.uncertainty import one_decimal, tem_of_sum_mm
 
 
@@ -30,16 +29,6 @@ class Verdict(Enum):
     WITHIN_ERROR = "within measurement error"
     ERROR_UNKNOWN = "measurement error not known"
     NOT_COMPARED = "not compared"
-
-
-_TRIALS = {Settlement.ONE_READING: 1}
-_TRIALS_OF_MORE = 2
-"""Readings that a value counts for.
-
-The median of three scatters by 0.67 of what one reading does (order statistics of a normal
-variable), a mean of two by 0.71; a third reading is moreover taken only after a disagreement. It
-counts as two, which errs on the wide side.
-"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,10 +165,6 @@ def _names(changes: Iterable[Change]) -> tuple[str, ...]:
     return tuple(each.what for each in changes)
 
 
-def _trials(measured: SiteMeasurement) -> int:
-    return _TRIALS.get(measured.settled.how, _TRIALS_OF_MORE)
-
-
 def _spread_mm(
     then: SiteMeasurement,
     today: SiteMeasurement,
@@ -193,7 +178,7 @@ def _spread_mm(
         raise ValueError("a technical error is 0 mm or more")
     if tem_mm is None:
         return None, "The assessor's technical error at this site is not known yet."
-    own = tem_mm * math.sqrt(1 / _trials(then) + 1 / _trials(today))
+    own = tem_mm * math.sqrt(1 / then.settled.counts_for + 1 / today.settled.counts_for)
     if not two_assessors:
         return own, ""
     if inter_tem_mm is None:

@@ -61,3 +61,14 @@ class ClientDefaults:
             plain["show_fat_percent"],
             plain["show_norms"],
         )
+
+    @classmethod
+    def as_far_as_known(cls, plain: Mapping[str, Any]) -> "ClientDefaults":
+        """As `from_plain`, with the usual equation in the place of one not known to this version.
+
+        For where nothing may fail, such as the end of a visit. What is hidden stays hidden.
+        """
+        try:
+            return cls.from_plain(plain)
+        except CaptureError:
+            return cls(None, None, plain["show_fat_percent"], plain["show_norms"])

@@ -28,6 +28,8 @@ class Condition(Enum):
     FOLD_DIRECTION = "fold direction"
     CALIPER = "caliper"
     CLOTHING = "clothing"
+    PLACE = "place"
+    """How far from its line the site lies, where it was moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,7 @@ class Conditions:
     fold_direction: FoldDirection = FoldDirection.NOT_STATED
     caliper: str | None = None
     clothing: str | None = None
+    place: str | None = None
 
     def recorded(self, condition: Condition) -> str | None:
         """One condition as it was recorded, None where it was not."""
@@ -52,6 +55,8 @@ class Conditions:
                 return self.caliper
             case Condition.CLOTHING:
                 return self.clothing
+            case Condition.PLACE:
+                return self.place
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +95,13 @@ def differences(before: Conditions, now: Conditions) -> tuple[Difference, ...]:
 
 
 def unrecorded(before: Conditions, now: Conditions) -> tuple[Condition, ...]:
-    """The conditions that neither visit recorded."""
+    """The conditions that neither visit recorded; a place only where a site was moved."""
     return tuple(
-        each for each in Condition if before.recorded(each) is None and now.recorded(each) is None
+        each
+        for each in Condition
+        if each is not Condition.PLACE
+        and before.recorded(each) is None
+        and now.recorded(each) is None
     )
 
 

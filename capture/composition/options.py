@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable
 
 from capture.composition.equations import equations
+from capture.composition.shown import Body
 from capture.composition.table import reading_tenths
 from capture.errors import MisuseError
 
@@ -42,6 +43,18 @@ def optional_number(
 ) -> float | None:
     """As `number`, and None for an option that was not given."""
     return None if text is None else number(text, option, low, high, unit)
+
+
+def body_of(weight: str | None, height: str | None, target: str | None) -> Body:
+    """What stands after `--weight`, `--height` and `--target`."""
+    body = Body(
+        optional_number(weight, "--weight", 5, 500, "kg"),
+        optional_number(height, "--height", 40, 280, "cm"),
+        optional_number(target, "--target", 1, 60, "percent"),
+    )
+    if body.target_percent is not None and body.weight_kg is None:
+        raise MisuseError("--target needs a weight.", "Give --weight as well.")
+    return body
 
 
 def completed_years(text: str | None) -> int:

@@ -116,6 +116,11 @@ class Shown:
             yield f"Density {found.density.density_g_cm3:.4f} g/cm³{mark}"
         if found.plain_range is not None:
             yield f"Fat {found.plain_range}. {found.method}"
+        yield from self.what_follows()
+
+    def what_follows(self) -> Iterator[str]:
+        """What the percent means for masses and weight, and where it lies among others."""
+        mark = " (outside the equation's sample)" if self.prediction.density.outside else ""
         weighed, goal = self.masses, self.goal
         if weighed is not None:
             fat = in_words(weighed.fat_mass_kg, weighed.fat_mass_standard_error_kg, "kg")

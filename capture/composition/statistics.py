@@ -40,6 +40,16 @@ class Settled:
         """The value in mm, unrounded."""
         return float(self.value_tenths_mm / 10)
 
+    @property
+    def counts_for(self) -> int:
+        """How many independent readings the value is as sure as: one, or two for more.
+
+        The median of three scatters by 0.67 of what one reading does (order statistics of a
+        normal variable), a mean of two by 0.71; a third reading is moreover taken only after a
+        disagreement. It counts as two, which errs on the wide side.
+        """
+        return 1 if self.how is Settlement.ONE_READING else 2
+
 
 def settle(readings_tenths_mm: Sequence[int]) -> Settled:
     """One value from the readings of a site: the reading, mean of two, or median of three.

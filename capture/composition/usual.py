@@ -1,7 +1,7 @@
 """Which equation a protocol's sites are put into where nobody chose one for the client.
 
 The choice rests on what the protocol plans, not on what came to be measured: a site that was left
-out must not change the equation in silence.
+out, or a fold that was turned, must not change the equation in silence.
 """
 
 from collections.abc import Collection, Mapping

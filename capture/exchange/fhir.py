@@ -8,9 +8,10 @@ density have codes of our own, which the system `urn:foldcall:codes` marks as lo
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from capture.composition.client import ClientDefaults
 from capture.composition.results import SiteResult, VisitResult
 from capture.report.record import VisitRecord, record_of
-from capture.report.results import result_of
+from capture.report.results import AS_USUAL, fold_sum, result_of
 
 LOCAL = "urn:foldcall:codes"
 LOINC = "http://loinc.org"
@@ -35,13 +36,30 @@ def bundle(
         *(_patient(row) for row in people["clients"]),
         *(_practitioner(row) for row in people["assessors"]),
     ]
+    choices = _choices(people)
     for visit in visits:
-        resources.extend(_observations(record_of(visit)))
+        defaults = choices.get(visit["client_id"], AS_USUAL)
+        resources.extend(_observations(record_of(visit), defaults))
     entries = [{"fullUrl": f"urn:uuid:{each['id'][:36]}", "resource": each} for each in resources]
     for entry, resource in zip(entries, resources, strict=True):
         if resource["resourceType"] == "Observation":
             entry["fullUrl"] = f"{LOCAL}:observation:{resource['id']}"
     return {"resourceType": "Bundle", "type": "collection", "entry": entries}
+
+
+def _choices(people: Mapping[str, Iterable[Mapping[str, Any]]]) -> dict[str, ClientDefaults]:
+    """What each client's results are computed by; what is hidden from one person stays hidden."""
+    known = {row["id"]: row for row in people["clients"]}
+    hidden = {id_ for id_, row in known.items() if not row["show_fat_percent"]}
+    links = [{row["client_id"], row["same_as"]} for row in people["client_links"]]
+    for _ in links:
+        for pair in links:
+            if pair & hidden:
+                hidden |= pair
+    return {
+        id_: ClientDefaults.as_far_as_known({**row, "show_fat_percent": id_ not in hidden})
+        for id_, row in known.items()
+    }
 
 
 def _patient(client: Mapping[str, Any]) -> Resource:
@@ -64,16 +82,18 @@ def _practitioner(assessor: Mapping[str, Any]) -> Resource:
     }
 
 
-def _observations(visit: VisitRecord) -> list[Resource]:
-    result = result_of(visit)
+def _observations(visit: VisitRecord, defaults: ClientDefaults) -> list[Resource]:
+    result = result_of(visit, defaults)
     if result is None:
         return []
     found = [_fold(visit, site) for site in result.sites]
-    if result.sum_mm is not None:
-        total = _observation(visit, "sum", "Sum of skinfolds", result.sum_mm, "mm", "mm")
-        total["note"] = [{"text": "Sites: " + ", ".join(result.summed_sites)}]
+    added = fold_sum(visit)
+    if added.sum_mm is not None:
+        total = _observation(visit, "sum", "Sum of skinfolds", added.sum_mm, "mm", "mm")
+        total["note"] = [{"text": "Sites: " + ", ".join(added.sites)}]
         found.append(total)
-    found.extend(_predicted(visit, result))
+    if defaults.show_fat_percent:
+        found.extend(_predicted(visit, result))
     weight = visit.plan.get("weight_kg")
     if isinstance(weight, int | float) and not isinstance(weight, bool):
         weighed = _observation(visit, "weight", "Body weight", float(weight), "kg", "kg")

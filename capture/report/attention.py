@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 from capture.composition.statistics import settle
+from capture.report.deviations import PERMISSION_NAMES
 from capture.report.record import LEFT, VisitRecord
 from capture.report.results import circuits_of, protocol_of, sites_of_record
-from capture.report.story import PERMISSION_NAMES
 
 SUDDEN_PERCENT = 20
 """A fold that changed by more than this share since the last visit is looked at again."""

@@ -3,12 +3,13 @@
 import sys
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
-from dataclasses import dataclass
 from html import escape
 from typing import Any
 
 import pygal
 from pygal.style import Style
+
+from capture.report.trend import Point
 
 # pygal leaves a hook of an old kind in the import system, for plugins that we do not use; every
 # later import of a missing module would warn of it.
@@ -31,16 +32,6 @@ _STYLE = Style(
     opacity=".85",
     stroke_width=2.5,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Point:
-    """One visit in a trend: its date, the value, and its range where it is known."""
-
-    date: str
-    value: float
-    low: float | None = None
-    high: float | None = None
 
 
 def trend_svg(title: str, unit: str, points: Sequence[Point]) -> str:

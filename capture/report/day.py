@@ -1,13 +1,20 @@
 """The day's list and one visit as plain lines, for a reviewer."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from capture.composition.client import ClientDefaults
 from capture.composition.statistics import settle
 from capture.report.amendments import Amendment
 from capture.report.attention import Finding, urgency
 from capture.report.record import ReadingRecord, VisitRecord
-from capture.report.results import circuits_of, result_of, sites_of_record
+from capture.report.results import (
+    AS_USUAL,
+    circuits_of,
+    fold_sum,
+    result_of,
+    sites_of_record,
+)
 from capture.units import millimetres
 
 
@@ -60,8 +67,11 @@ def day_lines(rows: Sequence[DayRow], width: int = 1000, first: int = 1) -> list
     return lines
 
 
-def visit_lines(visit: VisitRecord, row: DayRow) -> list[str]:
-    """Everything a reviewer looks at in one visit: findings, sites, readings, amendments."""
+def visit_lines(visit: VisitRecord, row: DayRow, defaults: ClientDefaults = AS_USUAL) -> list[str]:
+    """Everything a reviewer looks at in one visit: findings, sites, readings, amendments.
+
+    `defaults` are the client's: whose equation is used, and whether a percent is shown.
+    """
     lines = [
         f"{shown(row.client)}, {visit.started_at[:16].replace('T', ' ')}, measured by "
         f"{shown(row.assessor)}",
@@ -69,6 +79,7 @@ def visit_lines(visit: VisitRecord, row: DayRow) -> list[str]:
         *(f"  ! {each.text}" for each in row.findings),
         "",
         *_site_lines(visit),
+        *_result_lines(visit, defaults),
         "",
         f"{'no.':>5} {'site':<14}{'c':>2} {'mm':>6} {'counts':>7}  {'state':<10}{'time':<9}"
         f"{'by':<8}{'sure':>5}  heard",
@@ -95,10 +106,21 @@ def _site_lines(visit: VisitRecord) -> list[str]:
             settled = settle(trials)
             told += f"{settled.spread_tenths_mm / 10:>9.1f}{settled.value_mm:>8.1f}"
         lines.append(f"{site.replace('_', ' '):<14}{told}".rstrip())
-    result = result_of(visit)
-    if result is not None and result.sum_mm is not None:
-        lines.append(f"sum of {len(result.summed_sites)}: {result.sum_mm:.1f} mm")
     return lines
+
+
+def _result_lines(visit: VisitRecord, defaults: ClientDefaults) -> Iterator[str]:
+    """The sum, then the percent or why there is none, where the client is shown one."""
+    total = fold_sum(visit)
+    if total.sum_mm is not None:
+        yield f"sum of {len(total.sites)}: {total.sum_mm:.1f} mm"
+    result = result_of(visit, defaults)
+    if not defaults.show_fat_percent or result is None or not result.sites:
+        return
+    if result.plain_range is not None and result.prediction is not None:
+        yield f"fat {result.plain_range}: {result.prediction.method}"
+    else:
+        yield f"no percent by {result.equation.id}: {' '.join(result.why_not)}"
 
 
 def _reading_lines(visit: VisitRecord, each: ReadingRecord) -> list[str]:

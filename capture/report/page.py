@@ -3,15 +3,17 @@
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
 
-from capture.composition.results import VisitResult
+from capture.composition.change import Change
 from capture.composition.uncertainty import one_decimal
 from capture.language.intents import length_from_plain
 from capture.report.body import body_svg
-from capture.report.charts import Point, profile_svg, table_html, trend_svg
+from capture.report.charts import profile_svg, table_html, trend_svg
+from capture.report.deviations import deviations
 from capture.report.record import ReadingRecord, VisitRecord
 from capture.report.results import sites_of_record
-from capture.report.story import Story, client_lines, deviations, method_lines
+from capture.report.story import Story, client_lines, method_lines
 from capture.report.summary import CAUTION
+from capture.report.trend import Pair, Trend, fat_trend, sum_trend, visit_names
 from capture.units import millimetres
 
 _PROFILES = 3
@@ -55,11 +57,13 @@ def page_lines(story: Story) -> Iterator[str]:
     yield f"<p>Skinfolds of {day}, measured by {escape(story.person.assessor)}</p></header>"
     yield from _section("In plain words", _paragraphs(client_lines(story)), "plain")
     yield from _folds(story)
+    yield from _change(story)
     yield from _profile(story)
     yield from _trends(story)
+    yield from _meaning(story)
     yield from _section("How it was measured", _paragraphs(method_lines(story)), "small")
     yield from _section("The assessor's own error", _errors(story), "small")
-    yield from _section("Cautions", _paragraphs(CAUTION), "small")
+    yield from _section("Cautions", _paragraphs(_cautions(story)), "small")
     yield "</main>"
     yield from _file(story)
     yield "</body></html>"
@@ -80,94 +84,95 @@ def _folds(story: Story) -> Iterator[str]:
     yield from _section("Where the folds were measured", body_svg(values))
 
 
-def _with_values(story: Story) -> list[tuple[VisitRecord, VisitResult]]:
+def _with_values(story: Story) -> list[Pair]:
     """The visit and the earlier ones that have any folds, the newest first."""
     listed = [(story.visit, story.result), *story.earlier]
     return [(visit, result) for visit, result in listed if result is not None and result.sites]
+
+
+def _change(story: Story) -> Iterator[str]:
+    """Sum and sites against the last visit, each with what measuring alone could do."""
+    if story.change is None:
+        return
+    rows = [_change_row(each) for each in (story.change.sum, *story.change.sites)]
+    when = story.earlier[0][0].started_at[:10]
+    heads = (
+        "", f"{when}, mm", "now, mm", "change, mm", "error of measuring, mm", "that is",
+    )  # fmt: skip
+    note = (
+        "The error of measuring is the smallest change that exceeds it with 95 percent confidence."
+    )
+    yield from _section(
+        "The change since the last visit",
+        f"{table_html(heads, rows, 'change')}<p class='small'>{note}</p>",
+    )
+
+
+def _change_row(each: Change) -> tuple[str, ...]:
+    change, limit = each.change_mm, each.smallest_real_change_mm
+    words = each.verdict.value
+    if change is None:
+        words = each.text.partition(": ")[2]
+    elif each.what == "sum" and each.note:
+        words = f"{words}. {each.note}"
+    return (
+        each.what.replace("_", " "),
+        "" if each.before_mm is None else f"{each.before_mm:.1f}",
+        "" if each.now_mm is None else f"{each.now_mm:.1f}",
+        "" if change is None else f"{change:+.1f}".replace("-", "−"),
+        "" if limit is None else one_decimal(limit),
+        words,
+    )
 
 
 def _profile(story: Story) -> Iterator[str]:
     shown = _with_values(story)[:_PROFILES]
     if not shown or shown[0][0] is not story.visit:
         return
-    sites = sites_of_record(story.visit)
+    sites, names = sites_of_record(story.visit), visit_names([visit for visit, _ in shown])
     bars = []
     for visit, result in shown:
-        values = {each.site: each.settled.value_mm for each in result.sites}
-        bars.append((visit.started_at[:10], [values.get(site) for site in sites]))
-    chart = profile_svg("Folds by site, mm", sites, bars)
-    yield from _section("Site by site", chart + _changes(story))
-
-
-def _changes(story: Story) -> str:
-    if story.change is None:
-        return ""
-    rows = []
-    for each in story.change.sites:
-        change = each.change_mm
-        limit = each.smallest_real_change_mm
-        words = each.verdict.value
-        if change is None:
-            words = each.text.partition(": ")[2]
-        rows.append(
-            (
-                each.what.replace("_", " "),
-                "" if each.before_mm is None else f"{each.before_mm:.1f}",
-                "" if each.now_mm is None else f"{each.now_mm:.1f}",
-                "" if change is None else f"{change:+.1f}".replace("-", "−"),
-                "" if limit is None else one_decimal(limit),
-                words,
-            )
-        )
-    return table_html(
-        ("site", "before, mm", "now, mm", "change, mm", "smallest real change, mm", "that is"), rows
-    )
+        found = () if result is None else result.sites
+        values = {each.site: each.settled.value_mm for each in found}
+        bars.append((names[visit.id], [values.get(site) for site in sites]))
+    yield from _section("Site by site", profile_svg("Folds by site, mm", sites, bars))
 
 
 def _trends(story: Story) -> Iterator[str]:
     shown = list(reversed(_with_values(story)))
-    sums = [(v, r) for v, r in shown if r.sum_mm is not None and r.sum_mm]
-    if len(sums) < 2:
+    found = sum_trend(shown, story.visit, story.tems_mm)
+    yield from _trend("The sum over time", "Sum of folds, mm", "mm", found)
+    result = story.result
+    if story.show_fat and result is not None and result.fat_percent is not None:
+        found = fat_trend(shown, story.visit, result)
+        yield from _trend("The estimate over time", "Estimated body fat, percent", "%", found)
+
+
+def _trend(title: str, chart: str, unit: str, found: Trend) -> Iterator[str]:
+    if len(found.points) < 2:
         return
-    tem = story.tem_sum_mm
-    points = []
-    for visit, result in sums:
-        value = result.sum_mm or 0.0
-        reach = None if tem is None else 1.96 * tem / 2**0.5
-        low, high = (None, None) if reach is None else (value - reach, value + reach)
-        points.append(Point(visit.started_at[:10], value, low, high))
-    bars = (
-        "Bars: 95 percent range of the assessor's own error, from two readings a site."
-        if tem is not None
-        else "No error bars: the assessor's own error is not known at every site yet."
-    )
-    chart = trend_svg("Sum of folds, mm", "mm", points)
-    yield from _section("The sum over time", f"{chart}<p class='small'>{bars}</p>")
-    if story.show_fat:
-        yield from _fat_trend(shown)
+    notes = f'<div class="small">{_paragraphs(found.notes)}</div>'
+    yield from _section(title, trend_svg(chart, unit, found.points) + notes)
 
 
-def _fat_trend(shown: Sequence[tuple[VisitRecord, VisitResult]]) -> Iterator[str]:
-    points = []
-    for visit, result in shown:
-        if result.fat_percent is None:
-            continue
-        spread = None if result.prediction is None else result.prediction.spread
-        low, high = (None, None) if spread is None else (spread.low, spread.high)
-        points.append(Point(visit.started_at[:10], result.fat_percent, low, high))
-    if len(points) > 1:
-        chart = trend_svg("Estimated body fat, percent", "%", points)
-        note = "Bars: the estimate plus and minus its standard error; the same person's errors"
-        yield from _section(
-            "The estimate over time",
-            f"{chart}<p class='small'>{note} lean the same way each time, so changes are surer "
-            "than the level.</p>",
-        )
+def _meaning(story: Story) -> Iterator[str]:
+    shown = story.shown
+    lines = () if shown is None else tuple(shown.what_follows())
+    if lines:
+        yield from _section("What follows from the estimate", _paragraphs(lines), "small")
+
+
+def _cautions(story: Story) -> Sequence[str]:
+    return (*CAUTION, *(() if story.shown is None else story.shown.cautions))
 
 
 def _errors(story: Story) -> str:
     lines = [each.text for each in story.errors]
-    return _paragraphs(lines or ["Not known yet: no two readings of a site are on record."])
+    lines = lines or ["Not known yet: no two readings of a site are on record."]
+    if story.between:
+        lines.append("Between this assessor and the one of the last visit:")
+        lines.extend(each.text for each in story.between)
+    return _paragraphs(lines)
 
 
 def _file(story: Story) -> Iterator[str]:

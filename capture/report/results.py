@@ -1,16 +1,53 @@
 """What a recorded visit comes to, amendments included."""
 
 import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
 from functools import lru_cache
 
-from capture.composition.forms import FoldDirection, Sex
-from capture.composition.measured import Conditions, MeasuredVisit, Side, SiteMeasurement
+from capture.composition.client import ClientDefaults
+from capture.composition.forms import FoldDirection, Gives, Sex
+from capture.composition.measured import Conditions, MeasuredVisit, SiteMeasurement
 from capture.composition.results import VisitResult, visit_result
+from capture.composition.statistics import settle
+from capture.composition.uncertainty import tem_of_sum_mm
+from capture.composition.usual import equation_for
 from capture.protocol.protocol import Protocol
 from capture.protocol.reading import protocol_from_plain
 from capture.protocol.shipped import protocols
 from capture.report.record import VisitRecord
-from capture.report.summary import SEVEN_SITE_EQUATIONS
+from capture.report.setups import conditions_of
+
+AS_USUAL = ClientDefaults()
+"""For a client of whom nothing was chosen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """What goes into a result beside the folds: TEM in mm by site, weight in kg, target in %.
+
+    `override` accepts what lies outside the equation's sample; the result says so.
+    """
+
+    tems_mm: Mapping[str, float] | None = None
+    weight_kg: float | None = None
+    target_percent: float | None = None
+    override: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FoldSum:
+    """The sum over all sites of a protocol, whatever equation takes some of them.
+
+    `sum_mm` is None while a site is missing. `estimated` are sites read through cloth.
+    """
+
+    sites: tuple[str, ...]
+    sum_mm: float | None
+    missing: tuple[str, ...]
+    estimated: tuple[str, ...] = ()
 
 
 def protocol_of(visit: VisitRecord) -> Protocol | None:
@@ -44,40 +81,88 @@ def circuits_of(visit: VisitRecord) -> int:
     return 2 if protocol is None else protocol.circuits
 
 
-def result_of(visit: VisitRecord) -> VisitResult | None:
-    """The folds, their sum and what follows; None where sex or age are not in the plan."""
+def fold_sum(visit: VisitRecord) -> FoldSum:
+    """The sum of the protocol's folds: what was measured, before any equation."""
+    sites = sites_of_record(visit)
+    missing = tuple(site for site in sites if not visit.trials(site))
+    through = tuple(site for site in visit.through_cloth if site in sites)
+    return FoldSum(sites, sum_over_mm(visit, sites), missing, through)
+
+
+def sum_over_mm(visit: VisitRecord, sites: tuple[str, ...]) -> float | None:
+    """The sum of the settled values of some sites in mm, None while one of them is missing."""
+    values = [settle(trials) for site in sites if (trials := visit.trials(site))]
+    if not sites or len(values) != len(sites):
+        return None
+    # Exact tenths are added up, and only the sum becomes a float.
+    return float(sum((each.value_tenths_mm for each in values), Fraction(0)) / 10)
+
+
+def error_of_sum_mm(
+    visit: VisitRecord, sites: tuple[str, ...], tems_mm: Mapping[str, float]
+) -> float | None:
+    """Standard error of a sum of settled values in mm; None while one site's TEM is not known.
+
+    A mean of two readings is off by less than one of them: by the TEM over the root of two.
+    """
+    errors = []
+    for site in sites:
+        trials, tem = visit.trials(site), tems_mm.get(site)
+        if not trials or tem is None:
+            return None
+        errors.append(tem / math.sqrt(settle(trials).counts_for))
+    return tem_of_sum_mm(errors) if errors else None
+
+
+def result_of(
+    visit: VisitRecord, defaults: ClientDefaults = AS_USUAL, inputs: Inputs | None = None
+) -> VisitResult | None:
+    """The folds, their sum and what follows; None where sex or age are not in the plan.
+
+    Computed by the client's equation, or by the usual one for the protocol's sites. An id that
+    this version does not know is a CaptureError.
+    """
     try:
         sex = Sex(visit.plan["sex"])
         age_years = int(visit.plan["age_years"])
     except (KeyError, TypeError, ValueError):
         return None
-    trials = {site: visit.trials(site) for site in sites_of_record(visit)}
+    given = inputs or Inputs()
+    sites = sites_of_record(visit)
+    folds = {site: each.fold_direction for site, each in _conditions(visit).items()}
+    chosen = equation_for(defaults.equation_id, sex, age_years, sites, _planned(visit))
+    trials = {site: visit.trials(site) for site in sites}
     return visit_result(
         {site: values for site, values in trials.items() if values},
         sex,
         age_years,
-        SEVEN_SITE_EQUATIONS[sex],
-        fold_directions=_folds(visit),
+        chosen.id,
+        # The usual equation may give percent itself; then there is nothing to convert.
+        defaults.conversion_id if chosen.gives is Gives.DENSITY else None,
+        override=given.override,
+        fold_directions=folds,
+        tem_sum_mm=error_of_sum_mm(visit, chosen.sites, given.tems_mm or {}),
+        weight_kg=given.weight_kg,
+        target_percent=given.target_percent,
     )
 
 
-def measured(visit: VisitRecord) -> MeasuredVisit:
-    """The visit as the comparison of visits needs it; people by identifier."""
-    caliper = visit.plan.get("caliper")
+def _planned(visit: VisitRecord) -> dict[str, FoldDirection]:
+    """The directions that the protocol asks for: a fold turned today changes no equation."""
     protocol = protocol_of(visit)
-    sides = {} if protocol is None else {each.id: Side(each.side.value) for each in protocol.sites}
-    described = str(caliper.get("description")) if isinstance(caliper, dict) else None
-    folds = _folds(visit)
+    sites = () if protocol is None else protocol.sites
+    return {site.id: FoldDirection(site.fold.value) for site in sites}
+
+
+def measured(visit: VisitRecord) -> MeasuredVisit:
+    """The visit as the comparison of visits needs it; people by identifier, the date by day."""
     found = [
-        SiteMeasurement(Conditions(site, sides.get(site), folds[site], described), trials)
-        for site in folds
+        SiteMeasurement(conditions, trials)
+        for site, conditions in _conditions(visit).items()
         if (trials := visit.trials(site))
     ]
-    return MeasuredVisit(visit.started_at, visit.client_id, visit.assessor_id, tuple(found))
+    return MeasuredVisit(visit.started_at[:10], visit.client_id, visit.assessor_id, tuple(found))
 
 
-def _folds(visit: VisitRecord) -> dict[str, FoldDirection]:
-    protocol = protocol_of(visit)
-    if protocol is None:
-        return dict.fromkeys(sites_of_record(visit), FoldDirection.NOT_STATED)
-    return {site.id: FoldDirection(site.fold.value) for site in protocol.sites}
+def _conditions(visit: VisitRecord) -> dict[str, Conditions]:
+    return conditions_of(visit, protocol_of(visit), sites_of_record(visit))

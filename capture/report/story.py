@@ -1,17 +1,27 @@
 """Everything that a report says of one visit, before it becomes a page."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from capture.composition.assessor import SiteError, within_assessor
+from capture.composition.assessor import SiteError, between_assessors, within_assessor
 from capture.composition.change import Verdict, VisitChange, change_since
+from capture.composition.client import ClientDefaults
+from capture.composition.measured import MeasuredVisit
 from capture.composition.results import VisitResult
-from capture.composition.uncertainty import tem_of_sum_mm
+from capture.composition.shown import Body, Shown, shown
+from capture.composition.uncertainty import one_decimal
 from capture.report.record import VisitRecord
-from capture.report.results import circuits_of, measured, result_of, sites_of_record
+from capture.report.results import (
+    AS_USUAL,
+    Inputs,
+    circuits_of,
+    fold_sum,
+    measured,
+    result_of,
+    sites_of_record,
+)
 
 MOST_EARLIER = 7
-PERMISSION_NAMES = ("clothing", "marks", "touch")
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,12 +32,33 @@ class Person:
     assessor: str
 
 
+NOTHING_KNOWN = Body()
+"""Of a body of which only the folds were measured."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a report is asked for: the client's own choices, and what was given for this once.
+
+    `override` accepts what lies outside the equation's sample; the result then says so.
+    """
+
+    defaults: ClientDefaults = AS_USUAL
+    body: Body = NOTHING_KNOWN
+    override: bool = False
+
+
+AS_ASKED = Asked()
+"""Everything as usual."""
+
+
 @dataclass(frozen=True, slots=True)
 class Story:
     """One visit among others of the same person.
 
     `earlier` are the visits before it, the newest first; `errors` the assessor's own errors by
-    site, from their latest visits. `show_fat` off leaves every percent, density and mass out.
+    site, from their latest visits; `between` the errors between them and the assessor of the
+    visit before, where that was another one.
     """
 
     visit: VisitRecord
@@ -36,73 +67,147 @@ class Story:
     earlier: tuple[tuple[VisitRecord, VisitResult | None], ...]
     errors: tuple[SiteError, ...]
     change: VisitChange | None
-    show_fat: bool = True
+    asked: Asked = AS_ASKED
+    between: tuple[SiteError, ...] = ()
 
     @property
-    def tem_sum_mm(self) -> float | None:
-        """The assessor's technical error of the sum in mm, None while one site's is not known."""
-        if self.result is None or self.result.sum_mm is None:
+    def show_fat(self) -> bool:
+        """Whether any percent, density or mass is in the report."""
+        return self.asked.defaults.show_fat_percent
+
+    @property
+    def tems_mm(self) -> dict[str, float]:
+        """The assessor's technical errors by site in mm, as far as they are known."""
+        return _tems(self.errors)
+
+    @property
+    def shown(self) -> Shown | None:
+        """The prediction with what follows from it; None where none may or can be shown."""
+        result = self.result
+        if not self.show_fat or result is None or result.prediction is None:
             return None
-        known = {each.site: each.tem_mm for each in self.errors}
-        tems = [known.get(site) for site in self.result.summed_sites]
-        found = [tem for tem in tems if tem is not None]
-        return tem_of_sum_mm(found) if len(found) == len(tems) else None
+        norms = self.asked.defaults.norms_shown
+        return shown(result.prediction, self.asked.body, show_norms=norms)
 
 
 def tell(
     visit: VisitRecord,
     person: Person,
     earlier: Sequence[VisitRecord],
-    of_assessor: Sequence[VisitRecord],
-    *,
-    show_fat: bool = True,
+    of_assessors: Sequence[VisitRecord],
+    asked: Asked = AS_ASKED,
 ) -> Story:
-    """Put a report together; `earlier` the newest first, `of_assessor` for the repeatability."""
-    before = tuple((each, result_of(each)) for each in earlier[:MOST_EARLIER])
-    errors = within_assessor(tuple(map(measured, of_assessor)), visit.assessor_id)
-    change = None
+    """Put a report together.
+
+    `earlier` are visits of the same person, the newest first, whatever their clients' identifiers;
+    `of_assessors` those that the repeatability is found from, also of the assessor before.
+    """
+    known = tuple(map(measured, of_assessors))
+    errors = within_assessor(known, visit.assessor_id)
+    inputs = Inputs(_tems(errors), asked.body.weight_kg, asked.body.target_percent, asked.override)
+    past = replace(inputs, weight_kg=None, target_percent=None)
+    before = tuple((each, result_of(each, asked.defaults, past)) for each in earlier[:MOST_EARLIER])
+    change: VisitChange | None = None
+    between: tuple[SiteError, ...] = ()
     if earlier:
-        tems = {each.site: each.tem_mm for each in errors if each.tem_mm is not None}
-        then, now = measured(earlier[0]), measured(visit)
-        if then.client == now.client and then.measurements and now.measurements:
-            change = change_since(then, now, tems)
-    return Story(visit, person, result_of(visit), before, tuple(errors), change, show_fat)
+        between = _between(known, earlier[0], visit)
+        change = _change(earlier[0], visit, _tems(errors), _tems(between) or None)
+    result = result_of(visit, asked.defaults, inputs)
+    return Story(visit, person, result, before, errors, change, asked, between)
+
+
+def _tems(errors: Sequence[SiteError]) -> dict[str, float]:
+    return {each.site: each.tem_mm for each in errors if each.tem_mm is not None}
+
+
+def _between(
+    known: tuple[MeasuredVisit, ...], before: VisitRecord, now: VisitRecord
+) -> tuple[SiteError, ...]:
+    if before.assessor_id == now.assessor_id:
+        return ()
+    return between_assessors(known, before.assessor_id, now.assessor_id)
+
+
+def _change(
+    before: VisitRecord,
+    now: VisitRecord,
+    tems_mm: Mapping[str, float],
+    between_mm: Mapping[str, float] | None,
+) -> VisitChange | None:
+    then, today = measured(before), measured(now)
+    if not then.measurements or not today.measurements:
+        return None
+    # Two clients that were found to be one person are compared like one.
+    return change_since(replace(then, client=today.client), today, tems_mm, between_mm)
 
 
 def client_lines(story: Story) -> tuple[str, ...]:
     """The summary for the client, in plain words: the folds first, the percent after them."""
+    return tuple(_client_lines(story))
+
+
+def _client_lines(story: Story) -> Iterator[str]:
     result = story.result
     if result is None or not result.sites:
-        return ("No folds were measured at this visit.",)
-    lines = []
-    if result.sum_mm is not None:
-        lines.append(
-            f"The folds at {len(result.summed_sites)} places add up to {result.sum_mm:.1f} mm."
-        )
-    else:
-        lines.append(_sum_of_protocol(story.visit, result))
-    if story.change is not None and story.change.sum.change_mm is not None:
-        when = story.earlier[0][0].started_at[:10]
-        lines.append(_changed(story.change, when, story.change.sum.change_mm))
-    elif not story.earlier:
-        lines.append("This is the first visit on record, so there is nothing to compare with yet.")
-    if story.show_fat and result.plain_range is not None:
-        lines.append(
-            f"From the folds, body fat is estimated at {result.plain_range}. "
+        yield "No folds were measured at this visit."
+        return
+    yield _sum_line(story.visit)
+    if story.visit.through_cloth:
+        yield "Some folds were measured through cloth, so the values are estimates."
+    yield from _change_lines(story)
+    if not story.show_fat:
+        return
+    if result.plain_range is not None:
+        where = ""
+        if set(result.summed_sites) != set(sites_of_record(story.visit)):
+            where = f" at {len(result.summed_sites)} of these places"
+        yield (
+            f"From the folds{where}, body fat is estimated at {result.plain_range}. "
             "This is an estimate with a wide margin; the folds say more about change."
         )
-    return tuple(lines)
+    else:
+        yield f"Body fat is not estimated. {' '.join(result.why_not)}"
 
 
-def _sum_of_protocol(visit: VisitRecord, result: VisitResult) -> str:
-    """The sum of the protocol's own sites, where they are not those of the equation."""
-    values = {each.site: each.settled.value_mm for each in result.sites}
-    wanted = sites_of_record(visit)
-    missing = [_name(site) for site in wanted if site not in values]
-    if missing:
-        return f"The folds cannot be added up this time: not measured were {', '.join(missing)}."
-    total = sum(values[site] for site in wanted)
-    return f"The folds at {len(wanted)} places add up to {total:.1f} mm."
+def _sum_line(visit: VisitRecord) -> str:
+    """The sum of the protocol's own sites."""
+    found = fold_sum(visit)
+    if found.sum_mm is None:
+        missing = ", ".join(map(_name, found.missing))
+        return f"The folds cannot be added up this time: not measured were {missing}."
+    return f"The folds at {len(found.sites)} places add up to {found.sum_mm:.1f} mm."
+
+
+def _change_lines(story: Story) -> Iterator[str]:
+    if not story.earlier:
+        yield "This is the first visit on record, so there is nothing to compare with yet."
+        return
+    when = story.earlier[0][0].started_at[:10]
+    if story.change is None:
+        yield f"At the visit of {when} no folds were measured, so there is nothing to compare."
+        return
+    change = story.change.sum.change_mm
+    if change is None:
+        yield f"The folds are not compared with those of {when}: they were measured in another way."
+    else:
+        yield _changed(story.change, when, change)
+    yield from differing(story.change)
+
+
+def differing(change: VisitChange) -> tuple[str, ...]:
+    """What was not measured the same way as before, each once, with the sites it is about."""
+    sites: dict[str, list[str]] = {}
+    for each in change.sites:
+        texts = [one.text for one in each.differences] or (
+            [each.note] if each.verdict is Verdict.NOT_COMPARED else []
+        )
+        for text in texts:
+            sites.setdefault(text, []).append(_name(each.what))
+    everywhere = len(change.sites)
+    return tuple(
+        text if len(where) == everywhere else f"Not compared: {', '.join(where)}. {text}"
+        for text, where in sites.items()
+    )
 
 
 def _changed(since: VisitChange, when: str, change: float) -> str:
@@ -112,11 +217,13 @@ def _changed(since: VisitChange, when: str, change: float) -> str:
     told = f"Since {when} the sum of {places} places is {abs(change):.1f} mm {words}"
     if abs(change) < 0.05:
         return f"Since {when} the sum of {places} places has not changed."
+    limit = found.smallest_real_change_mm
+    reach = "" if limit is None else f" (up to {one_decimal(limit)} mm)"
     match found.verdict:
         case Verdict.REAL:
-            return f"{told}: more than the error of measuring, so a real change."
+            return f"{told}: more than the error of measuring{reach}, so a real change."
         case Verdict.WITHIN_ERROR:
-            return f"{told}: within the error of measuring, so it may be no change at all."
+            return f"{told}: within the error of measuring{reach}, so it may be no change at all."
         case _:
             return f"{told}. How much of that is the error of measuring is not known yet."
 
@@ -130,9 +237,11 @@ def method_lines(story: Story) -> tuple[str, ...]:
     title = rules.get("title") if isinstance(rules, dict) else visit.plan.get("protocol")
     lines = [f"Protocol: {title}; {circuits_of(visit)} circuits. Caliper: {described}."]
     if result is not None and story.show_fat:
+        whose = "" if story.asked.defaults.equation_id is None else ", chosen for this client"
         lines.append(
-            f"Equation: {result.equation.name}; source: {result.equation.source}; "
-            f"figures {result.equation.confirmed.value}."
+            f"Equation{whose}: {result.equation.name}; source: {result.equation.source} "
+            f"Figures: {result.equation.confirmed.value}. Sites: "
+            f"{', '.join(map(_name, result.equation.sites))}."
         )
         if result.prediction is not None:
             lines.append(f"{result.prediction.method}.")
@@ -143,40 +252,6 @@ def method_lines(story: Story) -> tuple[str, ...]:
         lines.extend(result.why_not)
         lines.extend(reason.text for reason in result.outside)
     return tuple(lines)
-
-
-def deviations(visit: VisitRecord) -> tuple[str, ...]:
-    """What did not go by the protocol, or was changed afterwards."""
-    found = []
-    settled = {**visit.permissions, **visit.instead}
-    missing = [name for name in PERMISSION_NAMES if name not in settled]
-    refused = [name for name, granted in visit.permissions.items() if not granted]
-    if visit.from_table:
-        found.append("Only the readings are on record: they came from a table.")
-    elif missing:
-        found.append(f"Permission not asked: {', '.join(missing)}.")
-    if refused:
-        found.append(f"Permission refused: {', '.join(refused)}.")
-    for name, option in visit.instead.items():
-        found.append(f"Instead of the permission {name}: {option.replace('_', ' ')}.")
-    if visit.through_cloth:
-        found.append(f"Taken through cloth: {', '.join(map(_name, visit.through_cloth))}.")
-    for (site, circuit), reason in visit.skips.items():
-        what = "tape" if circuit == 0 else f"circuit {circuit}"
-        found.append(f"Skipped: {_name(site)}, {what} ({reason.replace('_', ' ')}).")
-    circuits = circuits_of(visit)
-    for site in sites_of_record(visit):
-        count = len(visit.trials(site))
-        if 0 < count < circuits:
-            found.append(f"Only {count} of {circuits} readings: {_name(site)}.")
-        elif not count and not any(key[0] == site for key in visit.skips):
-            found.append(f"Not measured: {_name(site)}.")
-    if not visit.is_signed:
-        found.append("The visit is not signed off.")
-    for each in visit.readings:
-        if each.is_forked:
-            found.append(f"Amended in two ways, not settled: {_name(each.site)}, {each.circuit}.")
-    return tuple(found)
 
 
 def _name(site: str) -> str:

@@ -1,16 +1,16 @@
 """A visit's results as plain lines: the folds first, the percent after them."""
 
-from capture.composition.forms import FoldDirection, Sex
+from collections.abc import Iterator
+from fractions import Fraction
+
+from capture.composition.client import ClientDefaults
+from capture.composition.forms import FoldDirection, Gives
 from capture.composition.results import VisitResult, visit_result
+from capture.composition.usual import equation_for
+from capture.report.results import AS_USUAL
 from capture.units import millimetres
 from capture.visit.setups import setup_of
 from capture.visit.state import Visit
-
-SEVEN_SITE_EQUATIONS = {
-    Sex.MALE: "jackson_pollock_1978_men_7",
-    Sex.FEMALE: "jackson_pollock_ward_1980_women_7",
-}
-"""The equation that belongs to the seven-site protocol, by sex."""
 
 CAUTION = (
     "An estimate for following one person over time, not a diagnosis.",
@@ -18,28 +18,35 @@ CAUTION = (
 )
 
 
-def visit_result_of(visit: Visit) -> VisitResult:
-    """Compute what the confirmed readings of a visit come to."""
+def visit_result_of(visit: Visit, defaults: ClientDefaults = AS_USUAL) -> VisitResult:
+    """Compute what the confirmed readings of a visit come to, by the client's equation.
+
+    An equation that is not known is a CaptureError.
+    """
     plan = visit.plan
-    trials = {site.id: visit.trials(site.id) for site in plan.protocol.sites}
-    folds = {
-        site.id: FoldDirection(setup_of(visit, site.id).fold.value) for site in plan.protocol.sites
-    }
+    sites = tuple(site.id for site in plan.protocol.sites)
+    planned = {site.id: FoldDirection(site.fold.value) for site in plan.protocol.sites}
+    chosen = equation_for(defaults.equation_id, plan.sex, plan.age_years, sites, planned)
+    folds = {site: FoldDirection(setup_of(visit, site).fold.value) for site in sites}
     return visit_result(
-        trials,
+        {site: visit.trials(site) for site in sites},
         plan.sex,
         plan.age_years,
-        SEVEN_SITE_EQUATIONS[plan.sex],
+        chosen.id,
+        # The usual equation may give percent itself; then there is nothing to convert.
+        defaults.conversion_id if chosen.gives is Gives.DENSITY else None,
         fold_directions=folds,
     )
 
 
-def summary_lines(visit: Visit, result: VisitResult) -> tuple[str, ...]:
-    """The table of sites and what follows from it, 80 columns wide at most."""
-    plan = visit.plan
+def summary_lines(visit: Visit, result: VisitResult, *, show_fat: bool = True) -> tuple[str, ...]:
+    """The table of sites and what follows from it, 80 columns wide at most.
+
+    `show_fat` off leaves percent and density out, and why there is none.
+    """
     lines = [f"{'site':<14}{'1st':>7}{'2nd':>7}{'3rd':>7}{'value':>9}  how"]
     by_site = {each.site: each for each in result.sites}
-    for site in plan.protocol.sites:
+    for site in visit.plan.protocol.sites:
         found = by_site.get(site.id)
         if found is None:
             lines.append(f"{site.title:<14}{'-':>7}{'-':>7}{'':>7}{'-':>9}  not measured")
@@ -52,16 +59,26 @@ def summary_lines(visit: Visit, result: VisitResult) -> tuple[str, ...]:
         lines.append(f"{site.title:<14}{columns}{found.settled.value_mm:>9.1f}  {how}")
     if any(visit.is_estimate(site) for site in by_site):
         lines.append("Estimate: read through cloth, two layers taken off.")
-    if result.sum_mm is not None:
+    values = [each.settled.value_tenths_mm for each in result.sites]
+    if values and len(values) == len(visit.plan.protocol.sites):
+        title = f"sum of {len(values)}"
+        lines.append(f"{title:<14}{'':>21}{float(sum(values, Fraction(0)) / 10):>9.1f}  mm")
+    if show_fat:
+        lines.extend(_fat_lines(result))
+    lines.extend(CAUTION)
+    return tuple(lines)
+
+
+def _fat_lines(result: VisitResult) -> Iterator[str]:
+    if result.sum_mm is not None and set(result.summed_sites) != {s.site for s in result.sites}:
         title = f"sum of {len(result.summed_sites)}"
-        lines.append(f"{title:<14}{'':>21}{result.sum_mm:>9.1f}  mm")
+        yield f"{title:<14}{'':>21}{result.sum_mm:>9.1f}  mm, for the equation"
     if result.density_g_cm3 is not None:
         error = result.density_standard_error_g_cm3
         spread = "" if error is None else f" (standard error {error:.4f})"
-        lines.append(f"Density {result.density_g_cm3:.4f} g/cm3{spread}.")
+        yield f"Density {result.density_g_cm3:.4f} g/cm3{spread}."
     if result.plain_range is not None and result.prediction is not None:
-        lines.append(f"Fat {result.plain_range}.")
-        lines.append(f"{result.prediction.method}.")
-    lines.extend(result.why_not)
-    lines.extend(CAUTION)
-    return tuple(lines)
+        yield f"Fat {result.plain_range}."
+        yield f"{result.prediction.method}."
+    yield from result.why_not
+    yield from (reason.text for reason in result.outside)
