@@ -16,6 +16,7 @@ from capture.backing_up import add_command as add_backup
 from capture.check import add_command as add_check
 from capture.clients import add_command as add_clients
 from capture.compute import add_command as add_compute
+from capture.encrypting import add_commands as add_encrypting
 from capture.errors import CaptureError, MisuseError
 from capture.measure import add_command as add_measure
 from capture.merge import add_command as add_merge
@@ -99,6 +100,7 @@ def _parser() -> argparse.ArgumentParser:
     add_clients(commands)
     add_merge(commands)
     add_backup(commands)
+    add_encrypting(commands)
     add_report(commands)
     add_tape(commands)
     add_check(commands)

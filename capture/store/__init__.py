@@ -2,6 +2,7 @@
 
 from capture.store.backups import Held, look_over
 from capture.store.cipher import Passphrase, is_encrypted
+from capture.store.converting import convert
 from capture.store.errors import StoreBusyError, StoreError, StoreLockedError
 from capture.store.journal import reading_id
 from capture.store.place import default_store_path, make_folder
@@ -19,6 +20,7 @@ __all__ = [
     "StoreError",
     "StoreLockedError",
     "VisitRow",
+    "convert",
     "default_store_path",
     "is_encrypted",
     "look_over",

@@ -55,18 +55,18 @@ def backup(db: Database, target: Path, passphrase: Passphrase | None = None) -> 
         part = claim_part(target)
         try:
             with _one_moment(db):
-                expected = _fingerprint(db)
+                expected = fingerprint(db)
                 with closing(_open(part, passphrase, read_only=False)) as copy:
                     db.conn.backup(copy.conn)
                     # One file without others beside it; an open store turns its log on again.
                     copy.execute("PRAGMA journal_mode = DELETE")
             sync(part)
-            held = _verified(part, passphrase, expected)
+            expect_same(part, passphrase, expected)
             publish(part, target)
         except BaseException:
             part.unlink(missing_ok=True)
             raise
-    return Held(target, held.counts, held.last_at, held.visit_id, _is_private(target))
+    return _held(target, expected)
 
 
 def look_over(path: Path, ask: Callable[[], Passphrase] | None = None) -> Held:
@@ -91,12 +91,12 @@ def look_over(path: Path, ask: Callable[[], Passphrase] | None = None) -> Held:
             found = problems(copy)
             if found:
                 raise StoreError(f"The backup is damaged: {found[0]}.", "Take another one.")
-            held = _fingerprint(copy)
-    return Held(path, held.counts, held.last_at, held.visit_id, _is_private(path))
+            found_in_it = fingerprint(copy)
+    return _held(path, found_in_it)
 
 
 @dataclass(frozen=True, slots=True)
-class _Fingerprint:
+class Fingerprint:
     """What must be the same in the store and in its copy."""
 
     contents: Mapping[str, tuple[int, str]]
@@ -110,11 +110,12 @@ class _Fingerprint:
         return {table: count for table, (count, _) in self.contents.items()}
 
 
-def _fingerprint(db: Database) -> _Fingerprint:
+def fingerprint(db: Database) -> Fingerprint:
+    """Read all of a store, and replay the latest visit that can be replayed."""
     row = db.execute("SELECT at FROM journal ORDER BY julianday(at) DESC LIMIT 1").fetchone()
     # A copy of an older version is brought up to this one when it is opened to be used.
     visit_id, visit = (None, None) if migrations.is_older(db) else _latest_replay(db)
-    return _Fingerprint(contents(db), None if row is None else str(row[0]), visit_id, visit)
+    return Fingerprint(contents(db), None if row is None else str(row[0]), visit_id, visit)
 
 
 def _latest_replay(db: Database) -> tuple[str | None, Visit | None]:
@@ -141,16 +142,15 @@ def _one_moment(db: Database) -> Iterator[None]:
         db.rollback()
 
 
-def _verified(part: Path, passphrase: Passphrase | None, expected: _Fingerprint) -> _Fingerprint:
+def expect_same(part: Path, passphrase: Passphrase | None, expected: Fingerprint) -> None:
     """Read the copy again: sound, the same in every row, and a visit that leads to the same."""
     with closing(_open(part, passphrase, read_only=True)) as copy:
-        found = None if problems(copy) else _fingerprint(copy)
+        found = None if problems(copy) else fingerprint(copy)
     if found != expected:
         raise StoreError(
-            "The backup does not hold what the store holds; it was removed.",
+            "The copy does not hold what the store holds; it was removed.",
             "Try another disk, and check the store.",
         )
-    return expected
 
 
 def _open(path: Path, passphrase: Passphrase | None, *, read_only: bool) -> Database:
@@ -214,5 +214,6 @@ def _taken(path: Path) -> StoreError:
     )
 
 
-def _is_private(path: Path) -> bool:
-    return os.name != "posix" or not path.stat().st_mode & 0o077
+def _held(path: Path, found: Fingerprint) -> Held:
+    private = os.name != "posix" or not path.stat().st_mode & 0o077
+    return Held(path, found.counts, found.last_at, found.visit_id, private)
