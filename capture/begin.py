@@ -15,6 +15,9 @@ from capture.visit.replay import replay
 from capture.visit.setups import carried_from
 from capture.visit.state import Plan, Visit
 
+SOUND_CONSENT = "keep_sound"
+"""True in the plan of a visit whose client agreed that the sound of calls is kept."""
+
 USUAL_PROTOCOL = "seven_sites"
 USUAL_STEP_MM, USUAL_OPENING_MM = 0.2, 80.0
 
@@ -32,6 +35,8 @@ class Wish:
     caliper_step_mm: float = USUAL_STEP_MM
     caliper_opening_mm: float = USUAL_OPENING_MM
     new: bool = False
+    keep_sound: bool | None = None
+    """Whether the client agreed that the sound of calls is kept; None: nothing was said."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +54,17 @@ def open_visit(store: Store, wish: Wish, today: date, at: str) -> Opened:
     `today` gives the age from a birth date. Raises MisuseError for what is missing or wrong,
     StoreError and ReplayError for a store that cannot be used.
     """
+    if wish.keep_sound and store.is_encrypted:
+        raise MisuseError(
+            "Kept sound lies beside the store in plain files; an encrypted store keeps none.",
+            "Leave --keep-sound out.",
+        )
     client = store.find_client(wish.client)
     if client is not None and not wish.new:
         for row in store.open_visits():
             if row.client.id == client.id:
                 plan = Plan.from_plain(row.plan)
+                _settle_sound(store, row, wish)
                 return Opened(row, replay(plan, store.entries(row.id)), True)
     plan = _plan(wish, client, today, None if client is None else _last_time(store, client))
     if client is None:
@@ -63,10 +74,24 @@ def open_visit(store: Store, wish: Wish, today: date, at: str) -> Opened:
     assessor: Assessor = store.find_assessor(wish.assessor) or store.add_assessor(
         wish.assessor, at=at
     )
+    settled = plan.to_plain()
+    if wish.keep_sound:
+        settled[SOUND_CONSENT] = True
     row = store.begin_visit(
-        client.id, assessor.id, at=at, plan=plan.to_plain(), program_version=__version__
+        client.id, assessor.id, at=at, plan=settled, program_version=__version__
     )
     return Opened(row, Visit(plan), False)
+
+
+def _settle_sound(store: Store, row: VisitRow, wish: Wish) -> None:
+    """Take back the consent to keep sound; it cannot be given in the middle of a visit."""
+    if wish.keep_sound is False:
+        store.sounds.remove(row.id)
+    elif wish.keep_sound and not row.plan.get(SOUND_CONSENT):
+        raise MisuseError(
+            "This visit was begun without the consent to keep sound.",
+            "Leave --keep-sound out to go on with it, or add --new to begin another.",
+        )
 
 
 def _last_time(store: Store, client: Client) -> Carried | None:

@@ -15,6 +15,7 @@ from pathlib import Path
 from capture import __version__
 from capture.errors import CaptureError, MisuseError
 from capture.findings import Finding, Mark, guarded
+from capture.keeping import LEAST_FREE_BYTES
 from capture.language.grammar import LISTENING
 from capture.pack import Pack
 from capture.recognise.lexicon import parse_lexicon
@@ -38,11 +39,9 @@ from capture.sound.trial import (
 )
 from capture.sound.voice import VoiceKind
 from capture.store import default_store_path
+from capture.store.sounds import sounds_of
 from capture.unlock import open_unlocked
 from capture.wiring import Write, certainty_of, default_pack, open_ear
-
-LEAST_FREE_BYTES = 200_000_000
-"""Room for a thousand visits with their sound."""
 
 PACKAGES = ("vosk", "sounddevice", "soundfile", "numpy", "sqlite-utils", "prompt_toolkit")
 STATE = "reading_wanted"
@@ -203,6 +202,9 @@ def _disk(path: Path) -> Finding:
     except OSError as error:
         raise CaptureError(f"The disk cannot be asked: {error.strerror}.") from error
     told = f"{free / 1e9:.1f} GB free."
+    kept = sounds_of(path.resolve()).amount()
+    if kept.calls:
+        told = f"{told} {kept.bytes / 1e6:.1f} MB of kept sound of {kept.visits} visits."
     if free < LEAST_FREE_BYTES:
         return Finding(Mark.FAILED, "disk", told, "Make room before a session.")
     return Finding(Mark.OK, "disk", told)

@@ -14,6 +14,7 @@ import platformdirs
 from capture.begin import Opened
 from capture.composition.client import ClientDefaults
 from capture.hearing import Hearing, Listeners
+from capture.keeping import Keeping
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import Intent, NotUnderstood
 from capture.pack import Pack
@@ -73,6 +74,7 @@ class Company:
     may_say: dict[str, tuple[str, ...]] = field(default_factory=dict)
     phrases: threading.Thread = field(default_factory=threading.Thread)
     """Fills `may_say`."""
+    keeping: Keeping | None = None
 
     # The screen's stage.
 
@@ -103,6 +105,8 @@ class Company:
         """Announce where the visit stands, and begin to hear."""
         if self.opened.resumed:
             self.session.notice("The unfinished visit of this client goes on where it was left.")
+        if self.keeping is not None:
+            self.keeping.begin()
         self.session.open()
         if self.hearing is not None:
             self.hearing.start()
@@ -179,6 +183,8 @@ def assemble(
             result = found.to_plain(show_fat=defaults.show_fat_percent)
             store.add_result(opened.row.id, at=local_time(), sequence=visit.sequence, result=result)
 
+    # The session is made below, and needs the keeping.
+    keeping = Keeping(store, opened, lambda line: session.notice(line))  # noqa: PLW0108
     session = Session(
         lambda audience: Road(opened.visit, pack.grammar, journal, audience, local_time, certainty),
         wording,
@@ -189,18 +195,25 @@ def assemble(
         watcher=watcher,
         push_to_talk=sound.push_to_talk,
         stepped=stepped,
+        keep=keeping.keep,
     )
     hearing = None
     if source is not None:
         duplex = HalfDuplex(source.now_s, sound.settings.echo_tail_s)
-        hearing = Hearing(source, duplex, lambda: _ear(pack, sites, sound.model), session.post)
+        hearing = Hearing(
+            source,
+            duplex,
+            lambda: _ear(pack, sites, sound.model),
+            session.post,
+            hand_over_sound=keeping.on,
+        )
         session.ear = hearing
     else:
         duplex = HalfDuplex(echo_tail_s=sound.settings.echo_tail_s)
     session.voice = open_voice(
         sound.settings, PortAudio(), duplex, session.report, pack.folder / "prompts"
     )
-    company = Company(session, opened, hearing, bindings)
+    company = Company(session, opened, hearing, bindings, keeping=keeping)
     listed = [site.id for site in protocol.sites]
     # Making every sentence of the grammar takes seconds; the screen does not wait for it.
     company.phrases = threading.Thread(

@@ -13,6 +13,7 @@ from typing import Protocol
 from capture.errors import CaptureError
 from capture.recognise.port import Heard, Recogniser
 from capture.sound.duplex import Admission, HalfDuplex
+from capture.sound.kept import CallSound, Trail
 from capture.sound.samples import QUIETEST_DBFS
 from capture.sound.source import Block, MicState, Source
 
@@ -37,11 +38,15 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Spoken:
-    """An utterance, all of it heard under the order of `epoch`. `answered`: the session took it."""
+    """An utterance, all of it heard under the order of `epoch`. `answered`: the session took it.
+
+    `sound` is None unless the sound of calls is kept.
+    """
 
     heard: Heard
     epoch: int
     began_at_s: float
+    sound: CallSound | None = None
     answered: threading.Event = field(default_factory=threading.Event, compare=False)
 
 
@@ -87,7 +92,8 @@ class Hearing:
     """Sound in, utterances out, in a thread of its own.
 
     `load` gives the recognisers; it runs in the thread, because a model takes a second. `post`
-    hands over what was found; it must only queue.
+    hands over what was found; it must only queue. With `hand_over_sound` each utterance has its
+    sound with it.
     """
 
     def __init__(
@@ -96,8 +102,11 @@ class Hearing:
         duplex: HalfDuplex,
         load: Callable[[], tuple[str, Listeners]],
         post: Callable[[Told], None],
+        *,
+        hand_over_sound: bool = False,
     ) -> None:
         self.meter = Meter()
+        self._trail = Trail() if hand_over_sound else None
         self._source = source
         self._duplex = duplex
         self._load = load
@@ -200,16 +209,24 @@ class Hearing:
             recogniser.listen(order.rule)
             recogniser.reset()
             self._epoch = order.epoch
+            if self._trail is not None:
+                self._trail.clear()
         self._fed_s += block.duration_s
         self._fed_until_s = block.ends_at_s
+        if self._trail is not None:
+            self._trail.add(block.sound, block.rate_hz)
         self._hand_over(recogniser.feed(block.sound))
 
     def _hand_over(self, heard: Heard | None) -> None:
         if heard is None:
             return
         # An utterance is fed without a gap, so its place in the fed sound gives its time.
-        began_at_s = self._fed_until_s - (self._fed_s - heard.start_s)
-        spoken = Spoken(heard, self._epoch, began_at_s)
+        before_end_s = self._fed_s - heard.start_s
+        began_at_s = self._fed_until_s - before_end_s
+        sound = None
+        if self._trail is not None:
+            sound = self._trail.cut(before_end_s, heard.end_s - heard.start_s)
+        spoken = Spoken(heard, self._epoch, began_at_s, sound)
         self._post(spoken)
         # The next sound waits for the answer: it may belong to the next question.
         for _ in range(round(ANSWER_S / WAIT_S)):

@@ -73,6 +73,11 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
         "--from-wav", metavar="FILE", type=Path, help="a recording in the microphone's place"
     )
     parser.add_argument("--fast", action="store_true", help="the recording as fast as it goes")
+    parser.add_argument(
+        "--keep-sound",
+        action=argparse.BooleanOptionalAction,
+        help="the client agreed that the sound of calls is kept until the sign-off by name",
+    )
     parser.add_argument("--plain", action="store_true", help="one line an event, no full screen")
     quiet = parser.add_mutually_exclusive_group()
     quiet.add_argument("--silent", action="store_true", help="neither speech nor tones")
@@ -107,8 +112,10 @@ def _command(chosen: argparse.Namespace) -> int:
         chosen.caliper_step,
         chosen.caliper_opening,
         chosen.new,
+        chosen.keep_sound,
     )
     with open_unlocked(chosen.store or default_store_path()) as store:
+        store.sweep_sounds(at=local_time())
         opened = open_visit(store, wish, date.today(), local_time())
         if chosen.plain:
             _plain(assemble(store, opened, pack, sound, bindings, _print))

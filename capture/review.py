@@ -3,11 +3,16 @@
 import argparse
 import sys
 from collections.abc import Callable, Iterable
+from contextlib import closing
 from datetime import date
 
 from capture.errors import CaptureError, MisuseError
+from capture.recognise.quiet import native_messages
 from capture.report.day import cut, day_lines
 from capture.reviewing import Review
+from capture.sound.kept import CallPlayer
+from capture.sound.portaudio import PortAudio
+from capture.sound.settings import read_sound_settings, settings_path
 from capture.transfer import store_of, store_option
 from capture.wiring import local_time
 
@@ -22,6 +27,7 @@ HELP = (
     "withdraw NO. REASON    a reading that is not to count",
     "undo                   take back your last amendment here",
     "play NO.               the sound of the call, where it was kept",
+    "no sound               remove the kept sound of this visit",
     "sign NAME              sign the visit off",
     "by NAME                who you are, for amendments",
     "yes / no               answer what was read back",
@@ -51,14 +57,41 @@ def run(chosen: argparse.Namespace) -> int:
         if not (chosen.all or chosen.unsigned) and day is None:
             newest = store.newest_visit()
             day = None if newest is None else store.visit(newest).started_at[:10]
-        review = Review(store, local_time, by_name=chosen.by, date=day, unsigned=chosen.unsigned)
-        if chosen.plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
-            run_lines(review, sys.stdin, lambda line: print(line, flush=True))
-            return 0
-        from capture.review_screen import run_screen  # noqa: PLC0415  # lines need no terminal
+        store.sweep_sounds(at=local_time())
+        with closing(_Speaker()) as speaker:
+            review = Review(
+                store,
+                local_time,
+                by_name=chosen.by,
+                date=day,
+                unsigned=chosen.unsigned,
+                player=speaker.play,
+            )
+            if chosen.plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
+                run_lines(review, sys.stdin, lambda line: print(line, flush=True))
+                return 0
+            from capture.review_screen import run_screen  # noqa: PLC0415  # lines need none
 
-        run_screen(review)
+            run_screen(review)
     return 0
+
+
+class _Speaker:
+    """The speaker of the settings; nothing is opened or read before the first call is played."""
+
+    def __init__(self) -> None:
+        self._player: CallPlayer | None = None
+
+    def play(self, flac: bytes) -> float:
+        if self._player is None:
+            settings = read_sound_settings(settings_path())
+            self._player = CallPlayer(PortAudio(), settings.speaker, settings.volume)
+        with native_messages():
+            return self._player.play(flac)
+
+    def close(self) -> None:
+        if self._player is not None:
+            self._player.close()
 
 
 def _day(text: str) -> str:
@@ -133,6 +166,8 @@ def answer(review: Review, line: str) -> list[str]:
             return [review.undo()]
         case ["play", number]:
             return [review.play(_whole(number))]
+        case ["no", "sound"]:
+            return [review.remove_sound()]
         case ["sign", *name]:
             return [review.sign(" ".join(name))]
         case ["by", *name]:

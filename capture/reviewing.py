@@ -7,6 +7,7 @@ Nothing is changed before it was read back and confirmed: an action becomes `pen
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from capture.begin import SOUND_CONSENT
 from capture.composition.client import ClientDefaults
 from capture.composition.table import reading_tenths
 from capture.errors import CaptureError
@@ -18,7 +19,7 @@ from capture.store import Store
 from capture.units import millimetres
 from capture.visit.state import Plan
 
-NO_CLIP = "No clip of this call is kept: this version keeps no sound."
+NO_SOUND = "No sound of this call is kept."
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,11 @@ class Pending:
 
 
 class Review:
-    """One reviewer at one store. `now` gives the time as ISO 8601 with offset."""
+    """One reviewer at one store.
+
+    `now` gives the time as ISO 8601 with offset; `player` begins to play a kept call and gives its
+    length in seconds.
+    """
 
     def __init__(
         self,
@@ -45,8 +50,10 @@ class Review:
         by_name: str = "",
         date: str | None = None,
         unsigned: bool = False,
+        player: Callable[[bytes], float] | None = None,
     ) -> None:
         self.by_name = by_name
+        self._player = player
         self.filter = ""
         self.pending: Pending | None = None
         self.visit: VisitRecord | None = None
@@ -185,9 +192,12 @@ class Review:
             self._undoable.pop()
         elif before is not None:
             self._undoable.append((visit.id, before.number, *_stood(before)))
+        told = "Amended; the old value is kept."
+        if pending.kind == "signed_off":
+            told = f"Signed off.{self._remove_sound(visit.id)}"
         self.load()
         self._read()
-        return "Signed off." if pending.kind == "signed_off" else "Amended; the old value is kept."
+        return told
 
     def drop(self) -> str:
         """Drop what waits."""
@@ -195,9 +205,32 @@ class Review:
         return "Nothing was changed."
 
     def play(self, number: int) -> str:
-        """Play the sound of a call where its clip was kept; none is kept yet."""
-        self.reading(number)
-        return NO_CLIP
+        """Play the sound of the call of a reading, where it was kept.
+
+        Raises `CaptureError` where there is none, or no speaker.
+        """
+        visit, _ = self._opened()
+        reading = self.reading(number)
+        sound = self._store.sounds.of_entry(visit.id, number)
+        if sound is None:
+            why = "It was keyed." if reading.source == "keypad" else _why_no_sound(visit)
+            raise CaptureError(NO_SOUND, why)
+        if self._player is None:
+            raise CaptureError("There is no speaker here.", "The words as heard are in the list.")
+        return f"Reading {number}: {self._player(sound):.1f} s of sound."
+
+    def remove_sound(self) -> str:
+        """Remove the kept sound of the open visit: the client took the consent back."""
+        visit, _ = self._opened()
+        calls = self._store.sounds.remove(visit.id)
+        return f"The sound of {calls} calls was removed." if calls else NO_SOUND
+
+    def _remove_sound(self, visit_id: str) -> str:
+        try:
+            calls = self._store.sounds.remove(visit_id)
+        except CaptureError as error:
+            return f" {error} It is tried again at the next start."
+        return f" The kept sound of {calls} calls was removed." if calls else ""
 
     def _prepare(self, pending: Pending) -> str:
         if not pending.reason.strip():
@@ -235,6 +268,14 @@ class Review:
         kept = self._row
         self._row = next((row for row in self._rows if row.visit_id == kept.visit_id), kept)
         self.visit = record_of(self._store.visit_snapshot(kept.visit_id))
+
+
+def _why_no_sound(visit: VisitRecord) -> str:
+    if visit.sign_off is not None:
+        return "It is removed when a visit is signed off by name."
+    if not visit.plan.get(SOUND_CONSENT):
+        return "The client was not asked for it, or did not agree: 'foldcall measure --keep-sound'."
+    return "The call was not kept, or its sound was removed since."
 
 
 def _stood(reading: ReadingRecord) -> tuple[str, int | None]:

@@ -30,6 +30,7 @@ from capture.screen.keypad import Entry, Pressed, press
 from capture.screen.view import Standing
 from capture.shown import Shown, cue_for, standing_of
 from capture.sound.cues import Cue
+from capture.sound.kept import CallSound
 from capture.sound.source import MicState
 from capture.sound.voice import Voice
 from capture.visit.announcement import Announcement
@@ -55,8 +56,9 @@ class Session:
     """Takes inputs one at a time, in their order.
 
     `clock_s` gives seconds that only rise. With `push_to_talk` nothing is listened to until the
-    talk key. `stepped` is told of each state that the visit comes to. Whoever runs the session
-    may put his own `wake`, called after each `post` from any thread, and an `ear`, in place.
+    talk key. `stepped` is told of each state that the visit comes to, `keep` is given the
+    number of a spoken entry that is on the disk with its sound. Whoever runs the session may put
+    his own `wake`, called after each `post` from any thread, and an `ear`, in place.
     """
 
     def __init__(
@@ -71,6 +73,7 @@ class Session:
         watcher: Watcher | None = None,
         push_to_talk: bool = False,
         stepped: Callable[[Visit], None] = lambda _: None,
+        keep: Callable[[int, CallSound], None] = lambda _number, _sound: None,
     ) -> None:
         self.shown = Shown()
         self.wake: Callable[[], None] = lambda: None
@@ -86,6 +89,7 @@ class Session:
         self._watcher = watcher
         self._understand = understand
         self._after_step = stepped
+        self._keep = keep
         self._epoch = 0
         self._spoken_steps = 0
         self._no_key_before_s = 0.0
@@ -251,7 +255,11 @@ class Session:
             self._notice(f'Heard "{spoken.heard.text}" while keys are being struck: not taken.')
             return
         waited_s = spoken.began_at_s - self._asked_at_s
+        entry = self.visit.sequence + 1
         self._walk(lambda: self.road.hear(spoken.heard, waited_s), began_at_s=spoken.began_at_s)
+        if spoken.sound is not None and self.visit.sequence >= entry:
+            # The entry is on the disk and announced: nothing waits for its sound.
+            self._keep(entry, spoken.sound)
         if self._called is not None:
             self._spoken_steps += 1
             self._no_key_before_s = self._clock_s() + TOGETHER_S

@@ -67,7 +67,7 @@ COMPOSERS = (
     "wiring", "check", "demo", "listen", "hearing", "inputs", "shown",
     "session", "showing", "begin", "company", "measure", "cli",
     "__main__", "transfer", "reporting", "clients", "merge",
-    "review", "reviewing", "review_screen", "unlock", "backing_up", "encrypting",
+    "review", "reviewing", "review_screen", "unlock", "backing_up", "keeping", "encrypting",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
 

@@ -18,7 +18,7 @@ from capture.report.day import day_lines, matching, ordered
 from capture.report.record import ReadingRecord, record_of
 from capture.review import answer, run_lines
 from capture.review_screen import run_screen
-from capture.reviewing import NO_CLIP, Review
+from capture.reviewing import Review
 from capture.store import Store, open_store
 
 
@@ -207,10 +207,11 @@ def test_a_replaced_reading_is_not_made_to_count(review: Review) -> None:
         review.amend(replaced.number, "15.0", "x")
 
 
-def test_no_clip_is_promised(review: Review) -> None:
-    """Asked for the sound of a call, the review says that none is kept."""
-    assert review.play(opened(review).number) == NO_CLIP
-    assert "No clip" in NO_CLIP
+def test_no_sound_is_promised(review: Review) -> None:
+    """Asked for the sound of a call that was not kept, the review says so, and why."""
+    with pytest.raises(CaptureError, match="No sound of this call is kept") as caught:
+        review.play(opened(review).number)
+    assert caught.value.hint
 
 
 def test_lines_from_a_pipe(store: Store, capsys: pytest.CaptureFixture[str]) -> None:

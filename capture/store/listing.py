@@ -1,8 +1,32 @@
 """Finds visits by what is known of them, without reading their journals."""
 
+from collections.abc import Collection
 from typing import Any
 
 from sqlite_utils import Database
+
+SOUND_DAYS = 14
+"""Kept sound goes after so many days even if nobody signs the visit off. Own choice, no source."""
+
+
+def of_clients(db: Database, client_ids: Collection[str]) -> list[str]:
+    """The visits of these clients."""
+    marks = ", ".join("?" for _ in client_ids)
+    return _ids(db, f"SELECT id FROM visits WHERE client_id IN ({marks})", list(client_ids))
+
+
+def sound_wanted(db: Database, visit_ids: Collection[str], at: str) -> list[str]:
+    """Those of some visits that may still have kept sound at this time."""
+    found = []
+    for visit_id in visit_ids:
+        found += _ids(
+            db,
+            "SELECT id FROM visits WHERE id = ? AND julianday(started_at) > julianday(?) - ?"
+            " AND NOT EXISTS (SELECT 1 FROM amendments WHERE amendments.visit_id = visits.id"
+            " AND amendments.kind = 'signed_off')",
+            [visit_id, at, SOUND_DAYS],
+        )
+    return found
 
 
 def newest(db: Database) -> str | None:

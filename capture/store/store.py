@@ -27,6 +27,7 @@ from capture.store import (
 from capture.store.cipher import Passphrase
 from capture.store.errors import StoreError, told_plainly
 from capture.store.rows import Assessor, Client, Result, VisitRow, as_id
+from capture.store.sounds import sounds_of
 from capture.visit.entry import Entry, Plain
 
 
@@ -76,6 +77,7 @@ class Store:
         self.path = path
         self._passphrase = passphrase
         self._identity = place.identity(path)
+        self.sounds = sounds_of(path)
 
     def __enter__(self) -> "Store":
         return self
@@ -263,10 +265,31 @@ class Store:
         """Remove a person with everything of theirs; the number of visits removed.
 
         Nothing remains but the identifiers, each in an empty tombstone. The file is rewritten,
-        so that no byte of it holds what was removed.
+        so that no byte of it holds what was removed. Kept sound goes first: if the power fails
+        in between, the person is still there to be erased again.
         """
         with self._saving():
-            return erasing.erase(self.db, people.same_person(self.db, client_id), at)
+            ids = people.same_person(self.db, client_id)
+            for visit_id in listing.of_clients(self.db, ids):
+                self.sounds.remove(visit_id)
+            return erasing.erase(self.db, ids, at)
+
+    @property
+    def is_encrypted(self) -> bool:
+        """Whether the file is encrypted."""
+        return self._passphrase is not None
+
+    def sweep_sounds(self, *, at: str) -> int:
+        """Remove kept sound that is not to be there any more; of how many visits.
+
+        That is the sound of visits that are signed off by name, unknown (erased, or left by a
+        crash), or began more than `listing.SOUND_DAYS` days before `at`; and all of it beside an
+        encrypted store.
+        """
+        with told_plainly(self.path):
+            if self.is_encrypted:
+                return self.sounds.sweep(lambda _: ())
+            return self.sounds.sweep(lambda ids: listing.sound_wanted(self.db, ids, at))
 
     def amend(self, visit_id: str, **given: Any) -> None:
         """Add an amendment to a visit; see `capture.store.amending.amend`."""
