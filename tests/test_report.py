@@ -16,7 +16,7 @@ from capture.report.deviations import deviations
 from capture.report.page import page_lines
 from capture.report.record import record_of
 from capture.report.story import Asked, Person, Story, client_lines, tell
-from capture.report.trend import Point
+from capture.report.trend import Point, Trend
 from capture.reporting import story_of
 from capture.store import open_store
 
@@ -153,9 +153,9 @@ def test_a_trend_has_error_bars_only_where_the_error_is_known() -> None:
     """Without a known error no bar is drawn and none is told."""
     known = [Point("2026-01-01", 90.0, 88.0, 92.0), Point("2026-02-01", 95.0, 93.0, 97.0)]
     bare = [Point(each.date, each.value) for each in known]
-    assert "(88.0 to 92.0)" in trend_svg("Sum", "mm", known)
-    assert trend_svg("Sum", "mm", known).count("ci") > trend_svg("Sum", "mm", bare).count("ci")
-    assert "(88.0" not in trend_svg("Sum", "mm", bare)
+    assert "(88.0 to 92.0)" in trend_svg("Sum", "mm", Trend(tuple(known), ()))
+    assert trend_svg("Sum", "mm", Trend(tuple(known), ())).count("ci") > trend_svg("Sum", "mm", Trend(tuple(bare), ())).count("ci")
+    assert "(88.0" not in trend_svg("Sum", "mm", Trend(tuple(bare), ()))
 
 
 def test_no_import_hook_stays_behind() -> None:

@@ -42,6 +42,12 @@ WHY_MIN_PAIRS = (
     "or more."
 )
 
+ERROR_HEADS = (
+    "site", "error, mm", "likely", "error, %", "reliability", "pairs", "people",
+    "level of practice",
+)  # fmt: skip
+LIMITS_NOTE = f"Limits of the levels: {TEM_LIMITS_SOURCE} (from {TEM_LIMITS_CONFIRMED.value})."
+
 
 @dataclass(frozen=True, slots=True)
 class SiteError:
@@ -86,19 +92,33 @@ class SiteError:
     @property
     def text(self) -> str:
         """The error in one line, to no more digits than so few pairs deserve."""
-        name = self.site.replace("_", " ")
-        people = f"{self.pairs} pairs of {self.clients} people"
-        if self.found is None or self.tem_range_mm is None or self.level is None:
-            return f"{name}: {people}. {WHY_MIN_PAIRS}"
-        low, high = (one_decimal(end) for end in self.tem_range_mm)
-        reliability = ""
-        if self.reliability is not None:
-            # Rounded down: 0.996 is not yet 1.
-            reliability = f", reliability {math.floor(self.reliability * 100) / 100:.2f}"
+        if self.found is None:
+            name = self.site.replace("_", " ")
+            return f"{name}: {self.pairs} pairs of {self.clients} people. {WHY_MIN_PAIRS}"
+        name, tem, spread, share, reliability, pairs, people, level = self.cells
+        sure = f", reliability {reliability}" if reliability else ""
         return (
-            f"{name}: {one_decimal(self.found.tem_mm)} mm, likely {low} to {high}, or "
-            f"{one_decimal(self.found.relative_tem_percent)} %{reliability}, from {people}: "
-            f"{self.level.value} (limits from {TEM_LIMITS_CONFIRMED.value})"
+            f"{name}: {tem} mm, likely {spread}, or {share} %{sure}, from {pairs} pairs of "
+            f"{people} people: {level} (limits from {TEM_LIMITS_CONFIRMED.value})"
+        )
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """The error as the cells of a table under `ERROR_HEADS`; empty where it is not shown."""
+        if self.found is None or self.tem_range_mm is None or self.level is None:
+            return ()
+        low, high = (one_decimal(end) for end in self.tem_range_mm)
+        sure = self.reliability
+        return (
+            self.site.replace("_", " "),
+            one_decimal(self.found.tem_mm),
+            f"{low} to {high}",
+            one_decimal(self.found.relative_tem_percent),
+            # Rounded down: 0.996 is not yet 1.
+            "" if sure is None else f"{math.floor(sure * 100) / 100:.2f}",
+            str(self.pairs),
+            str(self.clients),
+            self.level.value,
         )
 
     def to_plain(self) -> dict[str, object]:

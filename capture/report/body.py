@@ -7,11 +7,11 @@ thick (scale 1:1), or half of it where a fold would not fit the paper.
 from collections.abc import Mapping
 from html import escape
 
-WIDTH_MM, HEIGHT_MM = 186.0, 122.0
+WIDTH_MM, HEIGHT_MM = 186.0, 104.0
 ROOM_MM = 45.0
 """Room for a bar beside the figures."""
 _FRONT_X, _BACK_X = 69.5, 116.5
-_FIGURE = 0.78
+_FIGURE = 0.655
 _HALF = (
     (3.5, 19), (4.5, 26), (18, 30), (22, 40), (24, 60), (28, 80), (29, 88), (25, 89), (23, 79),
     (19, 60), (16, 44), (13, 58), (16, 75), (16.5, 90), (12, 110), (12, 122), (8, 141), (11, 148),
@@ -99,7 +99,7 @@ def _bars(view: str, sites: list[tuple[str, float]], scale: float) -> list[str]:
     for site, value in sites:
         _, out, down = _PLACES[site]
         y = max(free_y, down * _FIGURE - 2)
-        free_y = y + 13
+        free_y = y + 11.5
         long = value * scale
         if view == "front":
             x, edge = _FRONT_X - out * _FIGURE, ROOM_MM - 1

@@ -1,5 +1,6 @@
 """Charts as inline SVG by pygal, without its scripts and its comments."""
 
+import math
 import sys
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
@@ -9,7 +10,7 @@ from typing import Any
 import pygal
 from pygal.style import Style
 
-from capture.report.trend import Point
+from capture.report.trend import Point, Trend
 
 # pygal leaves a hook of an old kind in the import system, for plugins that we do not use; every
 # later import of a missing module would warn of it.
@@ -22,6 +23,11 @@ _STYLE = Style(
     foreground="#333",
     foreground_strong="#111",
     foreground_subtle="#777",
+    guide_stroke_color="#ccc",
+    guide_stroke_dasharray="1,0",
+    major_guide_stroke_color="#ccc",
+    major_guide_stroke_dasharray="1,0",
+    value_colors=("#333",),
     colors=("#8a3b12", "#c8a48a", "#9aa7a0", "#4a6a8a"),
     font_family="sans-serif",
     label_font_size=15,
@@ -34,32 +40,52 @@ _STYLE = Style(
 )
 
 
-def trend_svg(title: str, unit: str, points: Sequence[Point]) -> str:
-    """A line over the visits with error bars."""
+def trend_svg(title: str, unit: str, found: Trend) -> str:
+    """A line over the visits with error bars and the value at each point."""
+    points, digits = found.points, found.digits
     chart: Any = pygal.Line(
-        **_options(title, 260), x_label_rotation=0, dots_size=5, show_legend=False
+        **_options(title, 205), x_label_rotation=0, dots_size=5, show_legend=False
     )
+    chart.print_values, chart.print_values_position = True, "top"
+    chart.value_formatter = lambda value: f"{value:.{digits}f}"
     chart.x_labels = [point.date for point in points]
     ends = [end for p in points for end in (p.low, p.high, p.value) if end is not None]
     span = max(ends) - min(ends) or max(ends) * 0.1
-    chart.range = (max(0.0, min(ends) - 0.15 * span), max(ends) + 0.15 * span)
+    low, high = max(0.0, min(ends) - 0.15 * span), max(ends) + 0.25 * span
+    chart.range, chart.y_labels = (low, high), _ticks(low, high)
     values: list[dict[str, Any]] = []
     for point in points:
-        value: dict[str, Any] = {"value": point.value, "label": f"{point.value:.1f} {unit}"}
+        value: dict[str, Any] = {"value": point.value}
         if point.low is not None and point.high is not None:
             value["ci"] = {"low": point.low, "high": point.high}
         values.append(value)
     chart.add(unit, values)
-    said = "; ".join(_in_words(point, unit) for point in points)
+    said = "; ".join(_in_words(point, unit, found) for point in points)
     return _inline(chart, title, said)
+
+
+def _ticks(low: float, high: float) -> list[dict[str, Any]]:
+    """Round numbers within a range, six or fewer, for an axis."""
+    rough = (high - low) / 6
+    tenth = 10.0 ** math.floor(math.log10(rough))
+    step = next(tenth * each for each in (1, 2, 5, 10) if tenth * each >= rough)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    values = [round(step * each, 6) for each in range(first, last + 1)]
+    return [{"value": value, "label": f"{value:g}"} for value in values]
 
 
 def profile_svg(
     title: str, sites: Sequence[str], visits: Sequence[tuple[str, Sequence[Any]]]
 ) -> str:
     """Bars by site for the last visits, the present one first; None leaves a gap."""
-    chart: Any = pygal.Bar(**_options(title, 300), legend_at_bottom=True, margin_top=4)
+    chart: Any = pygal.Bar(
+        **_options(title, 265),
+        legend_at_bottom=True,
+        legend_at_bottom_columns=max(1, len(visits)),
+    )
     chart.x_labels = [site.replace("_", " ") for site in sites]
+    largest = max((value or 0.0 for _, values in visits for value in values), default=0.0) or 1.0
+    chart.range, chart.y_labels = (0.0, largest * 1.05), _ticks(0.0, largest * 1.05)
     said = []
     for date, values in visits:
         chart.add(date, list(values))
@@ -80,7 +106,6 @@ def _options(title: str, height: int) -> dict[str, Any]:
         "js": [],
         "style": _STYLE,
         "no_prefix": False,
-        "print_values": False,
         "explicit_size": False,
         "disable_xml_declaration": True,
         "show_minor_x_labels": True,
@@ -111,21 +136,30 @@ def _inline(chart: Any, title: str, said: str) -> str:
     return ET.tostring(root, encoding="unicode")
 
 
-def _in_words(point: Point, unit: str) -> str:
+def _in_words(point: Point, unit: str, found: Trend) -> str:
+    told = f"{point.date}: {point.value:.{found.digits}f} {unit}"
     if point.low is None or point.high is None:
-        return f"{point.date}: {point.value:.1f} {unit}"
-    return f"{point.date}: {point.value:.1f} {unit} ({point.low:.1f} to {point.high:.1f})"
+        return told
+    return f"{told} ({point.low:.{found.range_digits}f} to {point.high:.{found.range_digits}f})"
 
 
 def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]], css: str = "") -> str:
-    """A table; every cell is escaped. Cells that are numbers stand to the right."""
-    top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
+    """A table; every cell is escaped. Columns of numbers stand to the right, with their head."""
+    sides = [_side([row[place] for row in rows]) for place in range(len(heads))]
+    top = "".join(
+        f'<th scope="col"{side}>{escape(head)}</th>'
+        for head, side in zip(heads, sides, strict=True)
+    )
     body = "".join(
-        "<tr>" + "".join(f"<td{_side(cell)}>{escape(cell)}</td>" for cell in row) + "</tr>"
+        "<tr>"
+        + "".join(f"<td{side}>{escape(cell)}</td>" for cell, side in zip(row, sides, strict=True))
+        + "</tr>"
         for row in rows
     )
     return f'<table class="{css}"><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>'
 
 
-def _side(cell: str) -> str:
-    return ' class="n"' if cell.lstrip("+−").replace(".", "", 1).isdigit() else ""
+def _side(cells: Sequence[str]) -> str:
+    told = [cell for cell in cells if cell]
+    numbers = [cell for cell in told if cell.lstrip("+−").replace(".", "", 1).isdigit()]
+    return ' class="n"' if told and len(numbers) == len(told) else ""

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
 
+from capture.composition.assessor import ERROR_HEADS, LIMITS_NOTE, WHY_MIN_PAIRS, SiteError
 from capture.composition.change import Change
 from capture.composition.uncertainty import one_decimal
 from capture.language.intents import length_from_plain
@@ -24,18 +25,21 @@ _CSS = """
 @page { margin: 12mm }
 * { box-sizing: border-box }
 body { font: 11pt/1.4 sans-serif; color: #111; max-width: 186mm; margin: 6mm auto; padding: 0 3mm }
-h1 { font-size: 17pt; margin: 0 } h2 { font-size: 12.5pt; margin: 5mm 0 1.5mm }
-header p { margin: 0.5mm 0 3mm; color: #444 }
-.plain { font-size: 13pt; border-left: 1.2mm solid #c8743a; padding: 0.5mm 0 0.5mm 4mm }
-.plain p { margin: 1.2mm 0 }
+h1 { font-size: 17pt; margin: 0; overflow-wrap: anywhere }
+h2 { font-size: 12pt; margin: 4mm 0 1mm; break-after: avoid }
+header p { margin: 0.5mm 0 2mm; color: #444 }
+.plain { font-size: 12.5pt; border-left: 1.2mm solid #c8743a; padding: 0.5mm 0 0.5mm 4mm }
+.plain p { margin: 1mm 0 }
 svg { max-width: 100%; display: block; margin: 0 auto }
 svg.pygal-chart { height: auto; width: 100% }
-table { border-collapse: collapse; width: 100%; font-size: 9pt; margin: 1mm 0 2mm }
-th, td { text-align: left; padding: 0.7mm 1.5mm; border-bottom: 0.2mm solid #bbb }
-td { vertical-align: top } th { border-bottom: 0.4mm solid #555 }
-td.n { text-align: right; font-variant-numeric: tabular-nums }
+table { border-collapse: collapse; width: 100%; font-size: 9pt; margin: 1mm 0 1.5mm }
+th, td { text-align: left; padding: 0.5mm 1.5mm; border-bottom: 0.2mm solid #bbb }
+td { vertical-align: top; overflow-wrap: anywhere } th { border-bottom: 0.4mm solid #555 }
+td.n, th.n { text-align: right; font-variant-numeric: tabular-nums }
+table.change tbody tr:first-child td { font-weight: bold }
+table.change td:first-child, table.change th { white-space: nowrap }
 .raw { font-size: 7.6pt; line-height: 1.25 } .raw td, .raw th { padding: 0.4mm 1mm }
-.small { font-size: 9pt; color: #333 } .small p { margin: 0.7mm 0 }
+.small { font-size: 9pt; color: #333 } .small p, p.small { margin: 0.5mm 0 }
 section { break-inside: avoid } .file { break-before: page } .file section { break-inside: auto }
 thead { display: table-header-group } tr { break-inside: avoid }
 @media print { body { margin: 0; max-width: none; padding: 0 } }
@@ -97,14 +101,17 @@ def _change(story: Story) -> Iterator[str]:
     rows = [_change_row(each) for each in (story.change.sum, *story.change.sites)]
     when = story.earlier[0][0].started_at[:10]
     heads = (
-        "", f"{when}, mm", "now, mm", "change, mm", "error of measuring, mm", "that is",
+        "", f"{when}, mm", "now, mm", "change, mm", "error, mm", "that is",
     )  # fmt: skip
-    note = (
-        "The error of measuring is the smallest change that exceeds it with 95 percent confidence."
-    )
+    notes = [
+        "Beside each change the error of measuring: what a change must exceed to be real with 95 "
+        "percent confidence."
+    ]
+    if story.change.sum.note:
+        notes.append(f"The sum: {story.change.sum.note}")
     yield from _section(
         "The change since the last visit",
-        f"{table_html(heads, rows, 'change')}<p class='small'>{note}</p>",
+        f'{table_html(heads, rows, "change")}<div class="small">{_paragraphs(notes)}</div>',
     )
 
 
@@ -113,8 +120,6 @@ def _change_row(each: Change) -> tuple[str, ...]:
     words = each.verdict.value
     if change is None:
         words = each.text.partition(": ")[2]
-    elif each.what == "sum" and each.note:
-        words = f"{words}. {each.note}"
     return (
         each.what.replace("_", " "),
         "" if each.before_mm is None else f"{each.before_mm:.1f}",
@@ -152,7 +157,7 @@ def _trend(title: str, chart: str, unit: str, found: Trend) -> Iterator[str]:
     if len(found.points) < 2:
         return
     notes = f'<div class="small">{_paragraphs(found.notes)}</div>'
-    yield from _section(title, trend_svg(chart, unit, found.points) + notes)
+    yield from _section(title, trend_svg(chart, unit, found) + notes)
 
 
 def _meaning(story: Story) -> Iterator[str]:
@@ -167,12 +172,25 @@ def _cautions(story: Story) -> Sequence[str]:
 
 
 def _errors(story: Story) -> str:
-    lines = [each.text for each in story.errors]
-    lines = lines or ["Not known yet: no two readings of a site are on record."]
-    if story.between:
-        lines.append("Between this assessor and the one of the last visit:")
-        lines.extend(each.text for each in story.between)
-    return _paragraphs(lines)
+    sites = sites_of_record(story.visit)
+    own = [each for each in story.errors if each.site in sites]
+    if not own:
+        return _paragraphs(["Not known yet: no two readings of a site are on record."])
+    told = _error_table(own)
+    between = [each for each in story.between if each.site in sites]
+    if between:
+        told += _paragraphs(["Between this assessor and the one of the last visit:"])
+        told += _error_table(between)
+    return told
+
+
+def _error_table(errors: Sequence[SiteError]) -> str:
+    rows = [each.cells for each in errors if each.found is not None]
+    few = [f"{each.site.replace('_', ' ')} ({each.pairs})" for each in errors if not each.found]
+    told = table_html(ERROR_HEADS, rows) + _paragraphs([LIMITS_NOTE]) if rows else ""
+    if few:
+        told += _paragraphs([f"Pairs too few at: {', '.join(few)}. {WHY_MIN_PAIRS}"])
+    return told
 
 
 def _file(story: Story) -> Iterator[str]:

@@ -28,10 +28,15 @@ class Point:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """Points in the order of time, and what must be said beside them."""
+    """Points in the order of time, and what must be said beside them.
+
+    `digits` are the decimals that a value deserves, `range_digits` those of its range.
+    """
 
     points: tuple[Point, ...]
     notes: tuple[str, ...]
+    digits: int = 1
+    range_digits: int = 1
 
 
 Pair = tuple[VisitRecord, VisitResult | None]
@@ -90,16 +95,20 @@ def fat_trend(visits: Iterable[Pair], now: VisitRecord, result: VisitResult) -> 
         spread = found.prediction.spread
         low, high = (None, None) if spread is None else (spread.low, spread.high)
         points.append(Point(date, found.fat_percent, low, high))
+    known = any(point.low is not None for point in points)
     notes = [f"Equation: {result.equation.name}."]
     notes.append(
         "Bars: the estimate plus and minus its standard error. The same person's errors lean the "
         "same way each time, so changes are surer than the level."
-        if any(point.low is not None for point in points)
+        if known
         else "No error bars: the standard error of this equation is not known here."
     )
     if outside:
         notes.append(f"Outside the equation's sample, may be off by more: {', '.join(outside)}.")
-    return Trend(tuple(points), (*notes, *_left_out(left_out)))
+    # As in words: the decimal stands only where a range says how little it weighs.
+    return Trend(
+        tuple(points), (*notes, *_left_out(left_out)), digits=1 if known else 0, range_digits=0
+    )
 
 
 def _why_not(then: MeasuredVisit, now: MeasuredVisit, sites: tuple[str, ...]) -> str:
