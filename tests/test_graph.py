@@ -2,10 +2,18 @@
 
 import itertools
 import math
+import random
 
 import pytest
 
-from capture.recognise.automaton import WordArc, WordAutomaton, simplify
+from capture.recognise.automaton import (
+    PlainAutomaton,
+    WordArc,
+    WordAutomaton,
+    determined,
+    held_open,
+    simplify,
+)
 from capture.recognise.graph import DecodingGraph, GraphOptions, build_graph
 from capture.recognise.lexicon import LexiconError, parse_lexicon
 from capture.recognise.phones import PHONES, forward_id, self_loop_id, word_phone_ids
@@ -218,3 +226,57 @@ def test_equal_branches_are_merged_and_dead_ends_dropped() -> None:
     plain = simplify(WordAutomaton(0, {3: 0.0, 4: 0.0}, arcs))
     assert len(plain.steps) == 3
     assert plain.words == {"six", "two", "oh"}
+
+
+# Ends that are open: more words may follow.
+
+
+def all_phrases(automaton: PlainAutomaton) -> dict[tuple[str, ...], float]:
+    """Every phrase with the cost of its cheapest path."""
+    found: dict[tuple[str, ...], float] = {}
+    waiting: list[tuple[int, tuple[str, ...], float]] = [(automaton.start, (), 0.0)]
+    while waiting:
+        state, words, cost = waiting.pop()
+        if state in automaton.finals:
+            total = cost + automaton.finals[state]
+            found[words] = min(total, found.get(words, math.inf))
+        for (word, target), step in automaton.steps.get(state, {}).items():
+            waiting.append((target, (*words, word), cost + step))
+    return found
+
+
+def random_grammar(seed: int) -> WordAutomaton:
+    """A small grammar without loops in which words lead several ways at random costs."""
+    dice = random.Random(seed)
+    arcs = [
+        WordArc(source, dice.choice("abc"), dice.randrange(8) / 4, dice.randint(source + 1, 6))
+        for source in range(6)
+        for _ in range(3)
+    ]
+    return WordAutomaton(0, {3: 0.5, 5: 0.25, 6: 0.0}, arcs)
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_no_phrase_and_no_cost_is_lost(seed: int) -> None:
+    """Making the grammar definite and holding ends open changes no phrase's cost in all."""
+    plain = simplify(random_grammar(seed))
+    wanted = all_phrases(plain)
+    definite = determined(plain)
+    words = [[word for word, _ in here] for here in definite.steps.values()]
+    assert all(len(set(each)) == len(each) for each in words)
+    for automaton in (definite, held_open(definite, 4.0)):
+        found = all_phrases(automaton)
+        assert found.keys() == wanted.keys()
+        assert all(math.isclose(found[each], wanted[each], abs_tol=1e-6) for each in wanted)
+
+
+def test_only_an_open_end_costs_something_to_end_in() -> None:
+    """Ending after "six" costs what leaving it for "six two" costs; other ends are free."""
+    arcs = [WordArc(0, "six", 0.0, 1), WordArc(0, "six", 0.0, 2), WordArc(2, "two", 0.0, 3)]
+    arcs.append(WordArc(0, "oh", 0.0, 1))
+    graph = held_open(determined(simplify(WordAutomaton(0, {1: 0.0, 3: 0.0}, arcs))), 4.0)
+    after = dict(graph.steps[graph.start].keys())
+    assert graph.finals[after["six"]] == 4.0
+    assert graph.finals[after["oh"]] == 0.0
+    ((two, cost),) = graph.steps[after["six"]].items()
+    assert (cost, graph.finals[two[1]]) == (4.0, 0.0)

@@ -16,6 +16,7 @@ from capture.listen import described, listen
 from capture.pack import Pack
 from capture.recognise.scripted import spoken
 from capture.resources import data_folder
+from capture.wiring import open_ear
 
 RECORDING = data_folder("demo_audio")
 PEOPLE = Path(__file__).parent / "recordings"
@@ -142,3 +143,22 @@ def test_listen_tells_what_a_visit_would_make_of_a_call(pack: Pack) -> None:
     unclear = described(Path("a.wav"), rough, parser, certainty)
     assert unclear["verdict"] != "normal"
     assert unclear["confidence"] < certainty.normal_from
+
+
+@pytest.mark.parametrize("pause_s", [0.2, 0.4, 0.5])
+def test_a_number_may_be_spoken_slowly(pack: Pack, tmp_path: Path, pause_s: float) -> None:
+    """A pause before "point two" does not cut the reading off at its whole number."""
+    samples, rate = soundfile.read(clip("eleven point two"), dtype="int16")
+    ear = open_ear(pack, [LISTENING + "reading_wanted"]).listener(
+        rate, LISTENING + "reading_wanted"
+    )
+    found = [ear.feed(samples[at : at + 1600].tobytes()) for at in range(0, len(samples), 1600)]
+    (heard,) = [each for each in [*found, ear.finish()] if each is not None]
+    first, then = heard.words[0], heard.words[1]
+    cut = round((first.end_s + then.start_s) / 2 * rate)
+    room = np.random.default_rng(1).normal(0, 3, round(pause_s * rate)).astype("int16")
+    slow = np.concatenate([samples[:cut], room, samples[cut:]])
+    soundfile.write(tmp_path / "slow.wav", slow, rate)
+    assert [each["value_mm"] for each in calls(tmp_path / "slow.wav", pack, "reading_wanted")] == [
+        11.2
+    ]

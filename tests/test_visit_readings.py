@@ -5,7 +5,17 @@ from typing import Any
 import pytest
 
 from capture.language.grammar import LISTENING
-from capture.language.intents import Confirm, Correct, Pause, Reading, Refuse, Repeat, Resume
+from capture.language.intents import (
+    Confirm,
+    Correct,
+    NotUnderstood,
+    Pause,
+    Reading,
+    Refuse,
+    Repeat,
+    Resume,
+    WhyNot,
+)
 from capture.protocol.plausibility import Doubt, DoubtKind
 from capture.visit.announcement import (
     AskReading,
@@ -123,6 +133,16 @@ def test_the_no_of_a_correction_holds_even_if_its_number_does_not(
     assert states(measuring) == [(500, ReadingState.DROPPED)]
     measuring.say("yes")
     assert measuring.visit.confirmed == ()
+    assert measuring.visit.pending is None
+
+
+@pytest.mark.parametrize("rest", ["point five", "and a half"])
+def test_a_rest_that_comes_late_refuses_what_was_read_back(measuring: Any, rest: str) -> None:
+    """Of "twelve ... point five" only twelve was read back: it must not wait for a yes."""
+    measuring.say("twelve", rest)
+    assert states(measuring) == [(120, ReadingState.DROPPED)]
+    assert SayAgain(NotUnderstood(WhyNot.UNFINISHED, refuses=True)) in measuring.told
+    measuring.say(rest)
     assert measuring.visit.pending is None
 
 

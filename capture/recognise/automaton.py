@@ -4,7 +4,7 @@ The grammar's own automaton is handed over as a `WordAutomaton`; `simplify` remo
 steps and merges states that allow the same continuations, which keeps the graph small.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
@@ -12,6 +12,8 @@ Steps = dict[tuple[str, int], float]
 """Costs of the steps out of one state, by word and next state."""
 
 _Key = TypeVar("_Key")
+_Subset = tuple[tuple[int, float], ...]
+"""States that the same words lead to, each with what its path still owes."""
 
 
 class WordStep(Protocol):
@@ -85,7 +87,7 @@ def simplify(automaton: WordAutomaton) -> PlainAutomaton:
                 if arc.word is not None:
                     _keep_cheapest(here, (arc.word, arc.target), cost + arc.cost)
                     waiting.append(arc.target)
-    useful = _leading_to_an_end(steps, finals)
+    useful = _leading_to(steps, finals)
     if automaton.start not in useful:
         raise ValueError("the automaton has no phrase")
     kept = {
@@ -94,6 +96,68 @@ def simplify(automaton: WordAutomaton) -> PlainAutomaton:
         if state in useful
     }
     return _merge_equal_states(PlainAutomaton(automaton.start, finals, kept))
+
+
+def determined(automaton: PlainAutomaton) -> PlainAutomaton:
+    """The same phrases at the same costs, with at most one step for a word out of each state.
+
+    Then a state knows all that may follow the words that led to it. Costs come as early as they
+    can. Of several paths for a phrase the cheapest stays. The grammar has no loops, so this ends.
+    """
+    numbers: dict[_Subset, int] = {}
+    steps: dict[int, Steps] = {}
+    finals: dict[int, float] = {}
+    waiting: list[_Subset] = []
+
+    def number(subset: _Subset) -> int:
+        if subset not in numbers:
+            numbers[subset] = len(numbers)
+            waiting.append(subset)
+        return numbers[subset]
+
+    start = number(((automaton.start, 0.0),))
+    while waiting:
+        subset = waiting.pop()
+        here = steps.setdefault(numbers[subset], {})
+        by_word: dict[str, dict[int, float]] = {}
+        for state, owed in subset:
+            if state in automaton.finals:
+                _keep_cheapest(finals, numbers[subset], owed + automaton.finals[state])
+            for (word, target), cost in automaton.steps.get(state, {}).items():
+                _keep_cheapest(by_word.setdefault(word, {}), target, owed + cost)
+        for word, costs in by_word.items():
+            least = min(costs.values())
+            # Rounded, so that sums in another order lead to the same state.
+            rest = ((target, round(cost - least, 9)) for target, cost in costs.items())
+            here[word, number(tuple(sorted(rest)))] = least
+    return _merge_equal_states(PlainAutomaton(start, finals, steps))
+
+
+def held_open(automaton: PlainAutomaton, cost: float) -> PlainAutomaton:
+    """The same phrases at the same costs, charged so that open ends can be told from closed ones.
+
+    Takes a determined automaton. An end is open where more words may follow, as "point five" may
+    follow "twelve". There `cost` is charged only for ending; every other phrase that could have
+    come by an open end pays when it leaves it behind. What is charged is given beforehand, so that
+    no phrase costs more in all.
+    """
+    open_ends = {state for state in automaton.finals if automaton.steps.get(state)}
+    before = _leading_to(automaton.steps, open_ends)
+
+    def given(state: int) -> float:
+        return cost if state in before and state != automaton.start else 0.0
+
+    return PlainAutomaton(
+        automaton.start,
+        {state: each + given(state) for state, each in automaton.finals.items()},
+        {
+            state: {
+                (word, target): each + given(state) - given(target)
+                for (word, target), each in here.items()
+            }
+            for state, here in automaton.steps.items()
+        },
+    )
 
 
 def _keep_cheapest(costs: dict[_Key, float], key: _Key, cost: float) -> None:
@@ -118,12 +182,14 @@ def _reached_silently(
     return found
 
 
-def _leading_to_an_end(steps: Mapping[int, Steps], finals: Mapping[int, float]) -> set[int]:
+def _leading_to(steps: Mapping[int, Steps], ends: Iterable[int]) -> set[int]:
+    """The states from which one of the ends can be reached, the ends among them."""
     before: dict[int, set[int]] = {}
     for state, here in steps.items():
         for _, target in here:
             before.setdefault(target, set()).add(state)
-    useful, waiting = set(finals), list(finals)
+    useful = set(ends)
+    waiting = list(useful)
     while waiting:
         for state in before.get(waiting.pop(), ()):
             if state not in useful:

@@ -15,6 +15,10 @@ FILLER_WORD_COST = 5.0
 """Charged for each run of such phones. Long phrases cost more words than the filler cost phones,
 short ones fewer; a price for a run lets short calls through and keeps long speech out."""
 
+OPEN_END_COST = 4.0
+"""Charged for ending where more may follow. Above 2, so that the decoder waits for the longer of
+its two silences (rules 2 and 3 of its end of speech), and below 8, so that it ends at all."""
+
 
 def automata(
     grammar: Grammar, rules: Collection[str], sites: Collection[str] | None = None
@@ -30,7 +34,11 @@ def decoding_graphs(
     heard: Mapping[str, Automaton], lexicon: Lexicon, filler_cost: float | None = FILLER_COST
 ) -> Mapping[str, DecodingGraph]:
     """A strict decoding graph for each rule."""
-    options = GraphOptions(filler_cost=filler_cost, filler_word_cost=FILLER_WORD_COST)
+    options = GraphOptions(
+        filler_cost=filler_cost,
+        filler_word_cost=FILLER_WORD_COST,
+        open_end_cost=OPEN_END_COST,
+    )
     return {
         rule: build_graph(
             WordAutomaton(automaton.start, {automaton.final: 0.0}, automaton.arcs),

@@ -19,7 +19,13 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from capture.recognise.automaton import PlainAutomaton, WordAutomaton, simplify
+from capture.recognise.automaton import (
+    PlainAutomaton,
+    WordAutomaton,
+    determined,
+    held_open,
+    simplify,
+)
 from capture.recognise.fst import FstArc, fst_bytes
 from capture.recognise.lexicon import Lexicon
 from capture.recognise.phones import (
@@ -42,13 +48,15 @@ class GraphOptions:
 
     `silence_cost` is charged for each pause. `filler_cost` is charged for each phone of the
     filler; None leaves the filler out. `filler_word_cost` is charged once for each run of them.
-    `empty_cost` is charged for an utterance without words.
+    `empty_cost` is charged for an utterance without words. `open_end_cost` is charged for ending
+    where more words may follow, and given back beforehand: see `held_open`.
     """
 
     silence_cost: float = math.log(2.0)
     filler_cost: float | None = None
     empty_cost: float = 0.0
     filler_word_cost: float = 0.0
+    open_end_cost: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +89,8 @@ def build_graph(
     LexiconError names the words without a pronunciation. ValueError when the automaton has no
     phrase, an empty cycle, or the word ``[unk]``.
     """
-    plain = simplify(automaton)
     options = options or GraphOptions()
+    plain = held_open(determined(simplify(automaton)), options.open_end_cost)
     if UNKNOWN in plain.words:
         raise ValueError(f"{UNKNOWN} is not a word of a grammar")
     lexicon.require(plain.words)

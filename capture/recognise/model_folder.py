@@ -55,9 +55,10 @@ _DECODING = {
     "endpoint.silence-phones": SILENCE_ID,
     # Silence only: give up and begin anew.
     "endpoint.rule1.min-trailing-silence": 5.0,
-    # A phrase that may end here, the decoder sure of it / less sure / in the middle of a phrase.
+    # A phrase that ends here / that may end here or go on / in the middle of a phrase. The first
+    # two are told apart by the cost of open ends, see contexts.py.
     "endpoint.rule2.min-trailing-silence": 0.45,
-    "endpoint.rule3.min-trailing-silence": 0.6,
+    "endpoint.rule3.min-trailing-silence": 0.8,
     "endpoint.rule4.min-trailing-silence": 1.0,
     # In babble there is no silence at all; no call is this long.
     "endpoint.rule5.min-utterance-length": 10.0,
