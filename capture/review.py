@@ -66,6 +66,7 @@ def run(chosen: argparse.Namespace) -> int:
                 date=day,
                 unsigned=chosen.unsigned,
                 player=speaker.play,
+                busy=_busy,
             )
             if chosen.plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
                 run_lines(review, sys.stdin, lambda line: print(line, flush=True))
@@ -74,6 +75,10 @@ def run(chosen: argparse.Namespace) -> int:
 
             run_screen(review)
     return 0
+
+
+def _busy(count: int) -> None:
+    sys.stderr.write(f"{count} visits are looked over for the first time; this happens once.\n")
 
 
 class _Speaker:

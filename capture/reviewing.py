@@ -5,6 +5,7 @@ Nothing is changed before it was read back and confirmed: an action becomes `pen
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
 from capture.begin import SOUND_CONSENT
@@ -12,12 +13,15 @@ from capture.composition.client import ClientDefaults
 from capture.composition.table import reading_tenths
 from capture.errors import CaptureError
 from capture.report.amendments import ends
-from capture.report.attention import findings
+from capture.report.attention import RULES, Brief, brief_of, findings_of
 from capture.report.day import DayRow, matching, ordered, visit_lines
 from capture.report.record import CONFIRMED, ReadingRecord, VisitRecord, record_of
 from capture.store import Store
 from capture.units import millimetres
 from capture.visit.state import Plan
+
+MANY = 400
+"""Visits looked over at once; more of them for the first time take a second or more."""
 
 NO_SOUND = "No sound of this call is kept."
 
@@ -39,7 +43,8 @@ class Review:
     """One reviewer at one store.
 
     `now` gives the time as ISO 8601 with offset; `player` begins to play a kept call and gives its
-    length in seconds.
+    length in seconds; `busy` is told of how many visits are looked over for the first time, when
+    that takes a while.
     """
 
     def __init__(
@@ -51,9 +56,10 @@ class Review:
         date: str | None = None,
         unsigned: bool = False,
         player: Callable[[bytes], float] | None = None,
+        busy: Callable[[int], None] = lambda _: None,
     ) -> None:
         self.by_name = by_name
-        self._player = player
+        self._player, self._busy = player, busy
         self.filter = ""
         self.pending: Pending | None = None
         self.visit: VisitRecord | None = None
@@ -76,10 +82,7 @@ class Review:
         """Read the list again."""
         found = self._store.day_rows(self._date, unsigned=self._unsigned)
         wanted = {row["visit_id"] for row in found} | {row["last_id"] for row in found}
-        records = {
-            each["id"]: record_of(each)
-            for each in self._store.light_snapshots(sorted(wanted - {None}))
-        }
+        briefs = self._briefs(sorted(wanted - {None}))
         self._filtered = None
         self._rows = ordered(
             [
@@ -89,11 +92,29 @@ class Review:
                     row["client"],
                     row["assessor"],
                     bool(row["signed_off"]),
-                    findings(records[row["visit_id"]], records.get(row["last_id"])),
+                    findings_of(briefs[row["visit_id"]], briefs.get(row["last_id"])),
                 )
                 for row in found
             ]
         )
+
+    def _briefs(self, visit_ids: list[str]) -> dict[str, Brief]:
+        """The briefs of some visits: those that are kept, and the others from their journals."""
+        kept = self._store.briefs(RULES, visit_ids)
+        found = {visit_id: Brief.from_plain(plain) for visit_id, plain in kept.items()}
+        missing = [visit_id for visit_id in visit_ids if visit_id not in found]
+        if len(missing) > MANY:
+            self._busy(len(missing))
+        for start in range(0, len(missing), MANY):
+            made = []
+            for each in self._store.light_snapshots(missing[start : start + MANY]):
+                brief = found[each["id"]] = brief_of(record_of(each))
+                counts = len(each["journal"]), len(each["amendments"])
+                made.append((each["id"], *counts, brief.to_plain()))
+            with suppress(CaptureError):
+                # A list can be looked at even where nothing can be kept, or another writes.
+                self._store.keep_briefs(RULES, made)
+        return found
 
     def open(self, number: int) -> None:
         """Open the visit of this number in the list, counted from 1."""

@@ -49,9 +49,10 @@ def spoken_visit(
     store: Store, pack: Pack, folder: Path, wish: Wish = AGREED
 ) -> tuple[Opened, Company, list[str]]:
     """A visit of recorded speech and keys, through the real recogniser; what it told."""
-    path, keys = scene(folder, TURNS)
-    source, told = HelperAtKeys(path, keys), list[str]()
     begun = opened(store, wish)
+    prepared = ["enter"] if begun.visit.plan.screening else []
+    path, keys = scene(folder, [*prepared, *TURNS])
+    source, told = HelperAtKeys(path, keys), list[str]()
     company = assemble(store, begun, pack, Sound(source, QUIET), USUAL, told.append)
     source.company = company
     run_lines(company, iter(()), patient=False)

@@ -105,6 +105,7 @@ def test_every_table_is_strict(store: Store) -> None:
             "_sqlite_migrations",
             "amendments",
             "assessors",
+            "briefs",
             "client_edits",
             "client_links",
             "clients",
@@ -259,10 +260,11 @@ def test_opening_again_changes_nothing(store: Store) -> None:
     with open_store(store.path) as again:
         assert again.db.schema == before
         assert list(again.db.table("_sqlite_migrations").rows) == applied
-    assert [row["name"] for row in applied][:3] == [
+    assert [row["name"] for row in applied][:4] == [
         "001_first_tables",
         "002_end_of_the_day",
         "003_choices_of_clients",
+        "004_kept_briefs",
     ]
 
 

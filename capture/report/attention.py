@@ -1,16 +1,23 @@
 """What in a visit wants a second look, the gravest first.
 
+What a visit says of itself is its `Brief`; it is small, and the store keeps it, so that a list of
+thousands need not read their journals. What changed since the last visit is told from two briefs.
 The limits are our own choice, no source, unless another constant is named.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import Any
 
 from capture.composition.statistics import settle
 from capture.report.deviations import PERMISSION_NAMES
-from capture.report.record import LEFT, VisitRecord
+from capture.report.record import HEARD, LEFT, ReadingRecord, VisitRecord
 from capture.report.results import circuits_of, protocol_of, sites_of_record
+
+RULES = 1
+"""The version of what is looked for. Kept briefs of another version are made anew: raise it
+whenever a brief of the same visit would come out otherwise."""
 
 SUDDEN_PERCENT = 20
 """A fold that changed by more than this share since the last visit is looked at again."""
@@ -37,17 +44,53 @@ class Finding:
     weight: Weight
 
 
-def findings(visit: VisitRecord, last: VisitRecord | None = None) -> tuple[Finding, ...]:
-    """What wants a look, the gravest first; `last` is the person's visit before this one."""
-    found = [
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """What a visit says of itself: its findings, and the settled fold in mm of each site."""
+
+    started_at: str
+    found: tuple[Finding, ...]
+    folds_mm: Mapping[str, float]
+
+    def to_plain(self) -> dict[str, Any]:
+        """The brief as a JSON object for the store."""
+        return {
+            "started_at": self.started_at,
+            "found": [[each.text, each.weight.value] for each in self.found],
+            "folds_mm": dict(self.folds_mm),
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Mapping[str, Any]) -> "Brief":
+        """The brief that `to_plain` wrote."""
+        found = tuple(Finding(text, Weight(weight)) for text, weight in plain["found"])
+        return cls(plain["started_at"], found, plain["folds_mm"])
+
+
+def brief_of(visit: VisitRecord) -> Brief:
+    """What a visit says of itself."""
+    found = (
         *_permissions(visit),
         *_forks(visit),
         *_outstanding(visit),
         *_doubtful(visit),
-        *([] if last is None else _sudden(visit, last)),
         *_mended(visit),
-    ]
-    return tuple(sorted(found, key=lambda each: -each.weight))
+        *_noted(visit),
+    )
+    trials = ((site, visit.trials(site)) for site in sites_of_record(visit))
+    folds_mm = {site: settle(taken).value_mm for site, taken in trials if taken}
+    return Brief(visit.started_at, found, folds_mm)
+
+
+def findings_of(visit: Brief, last: Brief | None = None) -> tuple[Finding, ...]:
+    """What wants a look, the gravest first; `last` is the person's visit before this one."""
+    sudden = () if last is None else _sudden(visit, last)
+    return tuple(sorted((*visit.found, *sudden), key=lambda each: -each.weight))
+
+
+def findings(visit: VisitRecord, last: VisitRecord | None = None) -> tuple[Finding, ...]:
+    """The same from the records themselves."""
+    return findings_of(brief_of(visit), None if last is None else brief_of(last))
 
 
 def urgency(found: tuple[Finding, ...]) -> int:
@@ -85,6 +128,9 @@ def _outstanding(visit: VisitRecord) -> Iterator[Finding]:
         yield Finding(f"third outstanding: {', '.join(thirds)}", Weight.ASK)
     if short:
         yield Finding(f"not all readings: {', '.join(short)}", Weight.LOOK)
+    waits = [f"{_name(each.site)} {each.circuit}" for each in visit.readings if _waits(each)]
+    if waits:
+        yield Finding(f"never confirmed: {', '.join(waits)}", Weight.LOOK)
     if visit.skips:
         told = ", ".join(
             f"{_name(site)} ({reason.replace('_', ' ')})"
@@ -109,14 +155,13 @@ def _doubtful(visit: VisitRecord) -> Iterator[Finding]:
         yield Finding(f"low confidence: {len(unsure)}, down to {lowest * 100:.0f} %", Weight.SAY)
 
 
-def _sudden(visit: VisitRecord, last: VisitRecord) -> Iterator[Finding]:
+def _sudden(visit: Brief, last: Brief) -> Iterator[Finding]:
     told = []
-    for site in sites_of_record(visit):
-        now, then = visit.trials(site), last.trials(site)
-        if not now or not then:
+    for site, now in visit.folds_mm.items():
+        before = last.folds_mm.get(site)
+        if before is None:
             continue
-        before = settle(then).value_mm
-        change = settle(now).value_mm - before
+        change = now - before
         if abs(change) > max(before * SUDDEN_PERCENT / 100, SUDDEN_TENTHS_MM / 10):
             told.append(f"{_name(site)} {change:+.1f} mm".replace("-", "−"))
     if told:
@@ -130,6 +175,18 @@ def _mended(visit: VisitRecord) -> Iterator[Finding]:
     late = [each for each in visit.amendments if each["after_sign_off"]]
     if late:
         yield Finding(f"amended after sign-off: {len(late)}", Weight.LOOK)
+
+
+def _noted(visit: VisitRecord) -> Iterator[Finding]:
+    cautions = dict.fromkeys(str(fact["caution"]) for fact in visit.facts_of("noted"))
+    if cautions:
+        yield Finding(f"caution: {', '.join(map(_name, cautions))}", Weight.SAY)
+    for name, option in visit.instead.items():
+        yield Finding(f"instead of the permission {name}: {_name(option)}", Weight.SAY)
+
+
+def _waits(reading: ReadingRecord) -> bool:
+    return reading.state == HEARD
 
 
 def _name(site: str) -> str:

@@ -10,8 +10,20 @@ from typing import Any
 
 from capture.report.amendments import Amendment, ends, value_that_counts
 
+HEARD = "heard"
 CONFIRMED = "confirmed"
 LEFT = ("replaced", "dropped", "undone")
+
+_UNDONE = {
+    "caution": ("noted", "caution"),
+    "choice": ("chosen", "option"),
+    "later": ("put_off", "site"),
+    "finish": ("finished_early", ""),
+    "extra": ("extra_asked", "site"),
+    "preparation": ("settled", "what"),
+    "setup": ("setup_changed", "site"),
+}
+"""For what is undone the kind of fact that it takes away, and the fact's part that names it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +91,7 @@ class VisitRecord:
     amendments: tuple[Amendment, ...]
     last_at: str
     other_facts: tuple[tuple[str, Mapping[str, Any]], ...] = ()
+    """What else stands, with its time: cautions, choices, changed setups, sites put off."""
     instead: Mapping[str, str] = field(default_factory=dict)
     """What was settled on in the place of a permission."""
     blanks: bool = False
@@ -101,6 +114,10 @@ class VisitRecord:
         """The sites with a reading that counts and was taken through cloth."""
         found = (each.site for each in self.readings if each.net_tenths_mm is not None)
         return tuple(dict.fromkeys(found))
+
+    def facts_of(self, kind: str) -> tuple[Mapping[str, Any], ...]:
+        """The facts of one kind that stand, such as `noted` or `put_off`."""
+        return tuple(fact for _, fact in self.other_facts if fact.get("kind") == kind)
 
     @property
     def is_signed(self) -> bool:
@@ -182,6 +199,7 @@ class _Reader:
             case {"kind": "chosen", "permission": str(name), "option": option}:
                 self.permissions.pop(name, None)
                 self.instead[name] = str(option)
+                self.others.append((entry["at"], fact))
             case {"kind": "skipped", "site": str(site), "circuit": int(circuit), "reason": reason}:
                 self.skips[site, circuit] = str(reason)
             case {"kind": "tape_marked", "site": str(site)}:
@@ -193,12 +211,24 @@ class _Reader:
             case {"kind": "setup_changed", "site": str(), "field": str()}:
                 self.setups.append(fact)
                 self.others.append((entry["at"], fact))
-            case {"kind": "doubt"}:
+            case {"kind": "doubt" | "hearing"}:
                 pass
             case _:
                 self.others.append((entry["at"], fact))
 
-    def _undo(self, what: str, name: str) -> None:
+    def _undo(self, what: str, name: str | None) -> None:
+        kind, key = _UNDONE.get(what, ("", ""))
+        for place in reversed(range(len(self.others) if kind else 0)):
+            fact = self.others[place][1]
+            if fact["kind"] == kind and (not key or fact.get(key) == name):
+                del self.others[place]
+                if what == "choice" and isinstance(fact["permission"], str):
+                    # The permission is refused again, as it was before the choice.
+                    self.instead.pop(fact["permission"], None)
+                    self.permissions[fact["permission"]] = False
+                break
+        if name is None:
+            return
         if what == "permission":
             self.permissions.pop(name, None)
         elif what == "tape":

@@ -8,7 +8,7 @@ from capture.store.connection import writing
 from capture.store.errors import StoreError
 from capture.store.rows import as_text
 
-_OF_VISITS = ("amendments", "results", "reading_facts", "journal")
+_OF_VISITS = ("briefs", "amendments", "results", "reading_facts", "journal")
 _OF_CLIENTS = ("people", "client_edits", "client_links", "visits")
 _LOCKED = (*_OF_VISITS, "visits", "client_edits", "client_links")
 

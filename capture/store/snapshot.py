@@ -144,47 +144,51 @@ _CHUNK = 400
 def light_visits(db: Database, visit_ids: Sequence[str]) -> Iterator[dict[str, Any]]:
     """Many visits as plain objects, in the order given, without intents and results."""
     for start in range(0, len(visit_ids), _CHUNK):
-        wanted = list(visit_ids[start : start + _CHUNK])
-        marks = ", ".join("?" for _ in wanted)
-        heads = {
-            row["id"]: row
-            for row in db.query(f"SELECT * FROM visits WHERE id IN ({marks})", wanted)
-        }
-        facts: dict[tuple[str, int], list[dict[str, Any]]] = {}
-        for row in db.query(
-            f"SELECT * FROM reading_facts WHERE visit_id IN ({marks})"
-            " ORDER BY visit_id, sequence, position",
-            wanted,
-        ):
-            facts.setdefault((row["visit_id"], row["sequence"]), []).append(row)
-        journals: dict[str, list[dict[str, Any]]] = {}
-        for row in db.query(
-            f"SELECT * FROM journal WHERE visit_id IN ({marks}) ORDER BY visit_id, sequence",
-            wanted,
-        ):
-            journals.setdefault(row["visit_id"], []).append(
-                {
-                    **row,
-                    "alternatives": _parsed(row["alternatives"]),
-                    "facts": _parsed(row["facts"]),
-                    "readings": facts.get((row["visit_id"], row["sequence"]), []),
-                }
-            )
-        amended = {
-            row[0]
-            for row in db.execute(
-                f"SELECT DISTINCT visit_id FROM amendments WHERE visit_id IN ({marks})", wanted
-            )
-        }
-        for visit_id in wanted:
-            head = heads[visit_id]
-            yield {
-                **head,
-                "plan": json.loads(head["plan"]),
-                "journal": journals.get(visit_id, []),
-                "results": [],
-                "amendments": amendments_of(db, visit_id) if visit_id in amended else [],
+        with db.atomic():  # one moment for all tables
+            found = _light(db, list(visit_ids[start : start + _CHUNK]))
+        yield from found
+
+
+def _light(db: Database, wanted: list[str]) -> list[dict[str, Any]]:
+    marks = ", ".join("?" for _ in wanted)
+    heads = {
+        row["id"]: row for row in db.query(f"SELECT * FROM visits WHERE id IN ({marks})", wanted)
+    }
+    facts: dict[tuple[str, int], list[dict[str, Any]]] = {}
+    for row in db.query(
+        f"SELECT * FROM reading_facts WHERE visit_id IN ({marks})"
+        " ORDER BY visit_id, sequence, position",
+        wanted,
+    ):
+        facts.setdefault((row["visit_id"], row["sequence"]), []).append(row)
+    journals: dict[str, list[dict[str, Any]]] = {}
+    for row in db.query(
+        f"SELECT * FROM journal WHERE visit_id IN ({marks}) ORDER BY visit_id, sequence", wanted
+    ):
+        journals.setdefault(row["visit_id"], []).append(
+            {
+                **row,
+                "alternatives": _parsed(row["alternatives"]),
+                "facts": _parsed(row["facts"]),
+                "readings": facts.get((row["visit_id"], row["sequence"]), []),
             }
+        )
+    amended = {
+        row[0]
+        for row in db.execute(
+            f"SELECT DISTINCT visit_id FROM amendments WHERE visit_id IN ({marks})", wanted
+        )
+    }
+    return [
+        {
+            **heads[visit_id],
+            "plan": json.loads(heads[visit_id]["plan"]),
+            "journal": journals.get(visit_id, []),
+            "results": [],
+            "amendments": amendments_of(db, visit_id) if visit_id in amended else [],
+        }
+        for visit_id in wanted
+    ]
 
 
 def _parsed(text: str) -> list[dict[str, Any]]:

@@ -1,7 +1,7 @@
 """The store as the rest of the program uses it."""
 
 import os
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -12,6 +12,7 @@ from sqlite_utils import Database
 from capture.store import (
     amending,
     backups,
+    briefs,
     connection,
     erasing,
     joining,
@@ -192,6 +193,16 @@ class Store:
         """The visits of a day or of all days; see `capture.store.listing.day_rows`."""
         with told_plainly(self.path):
             return listing.day_rows(self.db, date, unsigned)
+
+    def briefs(self, rules: int, visit_ids: Sequence[str]) -> dict[str, Any]:
+        """The kept briefs, made by these rules, of those visits that have one."""
+        with told_plainly(self.path):
+            return briefs.kept(self.db, rules, visit_ids)
+
+    def keep_briefs(self, rules: int, made: Iterable[tuple[str, int, int, Plain]]) -> None:
+        """Keep briefs of visits; see `capture.store.briefs.keep`."""
+        with self._saving():
+            briefs.keep(self.db, rules, made)
 
     def light_snapshots(self, visit_ids: Sequence[str]) -> list[dict[str, Any]]:
         """Many visits at once as plain objects, without intents and results."""
