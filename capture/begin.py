@@ -123,6 +123,7 @@ def _plan(wish: Wish, client: Client | None, today: date, last_time: Carried | N
         Caliper(f"caliper in steps of {step / 10:g} mm to {opening / 10:g} mm", step, opening),
         Sex(sex),
         _age_years(wish, client, today),
+        screening=True,
         assessor=wish.assessor,
         last_time=last_time,
     )

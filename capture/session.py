@@ -22,11 +22,13 @@ from capture.inputs import (
     Watcher,
     Wording,
 )
-from capture.language.intents import Correct, NotUnderstood, Reading
+from capture.language.intents import Correct, NotUnderstood, Reading, Stop
+from capture.protocol.pictures import text_lines
 from capture.recognise.port import Heard
 from capture.road import Road
-from capture.screen.keymap import Action, Bindings
+from capture.screen.keymap import Action, Bindings, help_pages
 from capture.screen.keypad import Entry, Pressed, press
+from capture.screen.menus import NUMBERS, direct_menu
 from capture.screen.view import Standing
 from capture.shown import Shown, cue_for, standing_of
 from capture.sound.cues import Cue
@@ -37,7 +39,9 @@ from capture.visit.announcement import Announcement
 from capture.visit.call import Call
 from capture.visit.course import question
 from capture.visit.entry import Source
+from capture.visit.setups import site_at_hand
 from capture.visit.state import Visit
+from capture.wording.lists import menu_words
 
 TOGETHER_S = 0.3
 """Nobody reads a new question and strikes a key for it so soon: such a key met a spoken call."""
@@ -248,10 +252,14 @@ class Session:
             self._notice("The recording is over. The keypad goes on.")
 
     def _take_spoken(self, spoken: Spoken) -> None:
-        if spoken.epoch != self._epoch or not self.listens:
+        if self._withdraws(spoken):
+            # A client's stop comes before everything: half typed values, an earlier question.
+            self.shown.entry = Entry()
+            self._struck.clear()
+        elif spoken.epoch != self._epoch or not self.listens:
             self._notice(f'Heard "{spoken.heard.text}" for an earlier question: not taken.')
             return
-        if self.shown.entry.is_open:
+        elif self.shown.entry.is_open:
             self._notice(f'Heard "{spoken.heard.text}" while keys are being struck: not taken.')
             return
         waited_s = spoken.began_at_s - self._asked_at_s
@@ -263,6 +271,11 @@ class Session:
         if self._called is not None:
             self._spoken_steps += 1
             self._no_key_before_s = self._clock_s() + TOGETHER_S
+
+    def _withdraws(self, spoken: Spoken) -> bool:
+        """Whether a permission is withdrawn by what was said."""
+        rule = None if self.shown.muted else self.road.listening
+        return rule is not None and isinstance(self._understand(rule, spoken.heard.text), Stop)
 
     def _take_key(self, struck: KeyStruck) -> None:
         now_s = self._clock_s()
@@ -296,6 +309,9 @@ class Session:
             # Hands are at the keys: the voice stops, and what is being said is not taken.
             self.voice.stop()
             self._listen()
+        if self._watcher is not None and pressed.entry != before:
+            for line in menu_words(pressed.entry, self.visit):
+                self._watcher.noticed(line)
         if not pressed.entry.is_open:
             self._struck.clear()
 
@@ -306,10 +322,16 @@ class Session:
             keys = ["enter"]
         elif entry.menu is not None or self.bindings.action(text) is not None:
             keys = [text]
+        elif text in NUMBERS and not entry.is_open and direct_menu(self.visit) is not None:
+            # The number of a list that is open by itself: no Enter after it.
+            self._take_key(KeyStruck(text, line.seen))
+            return
         elif text[0] in "0123456789.,":
             keys = [*("space" if sign == " " else sign for sign in text), "enter"]
             # A line is a whole value: what an earlier one left unfinished is gone.
-            self.shown.entry = Entry(correcting=entry.correcting)
+            self.shown.entry = Entry(
+                correcting=entry.correcting, field=entry.field, tape_site=entry.tape_site
+            )
         else:
             self._take_phrase(text)
             return
@@ -329,9 +351,9 @@ class Session:
         now_s = self._clock_s()
         match pressed.action:
             case Action.HELP:
-                self.shown.help = not self.shown.help
+                self._turn_help()
             case Action.CANCEL:
-                self.shown.help = False
+                self.shown.help = 0
             case Action.MUTE:
                 self.shown.muted = not self.shown.muted
                 self._notice("Keypad only." if self.shown.muted else "Listening again.")
@@ -356,6 +378,17 @@ class Session:
                     self._notice("Strike it again to leave. The visit goes on at the next start.")
             case _:
                 pass
+
+    def _turn_help(self) -> None:
+        """The next page of the help, after the last none; in lines all of it."""
+        pages = help_pages(self.bindings)
+        if self._watcher is None:
+            self.shown.help = (self.shown.help + 1) % (len(pages) + 2)
+            return
+        for keys, does, spoken in (line for page in pages for line in page):
+            self._watcher.noticed(f"{keys}: {does}" + (f' ("{spoken}")' if spoken else ""))
+        for line in text_lines(site_at_hand(self.visit)):
+            self._watcher.noticed(line)
 
     def _walk(self, step: Callable[[], None], began_at_s: float | None = None) -> None:
         """Let the road take a call, and announce what comes of it."""

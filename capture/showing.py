@@ -6,10 +6,11 @@ from typing import Any
 
 from capture.composition.statistics import settle, shown_tenths
 from capture.hearing import Meter
-from capture.screen.keymap import Action, help_lines, key_title
-from capture.screen.keypad import menu_lines
+from capture.protocol.pictures import figure_lines, picture_words
+from capture.screen.keymap import Action, help_pages, key_title
+from capture.screen.menus import is_screening
 from capture.screen.plain import progress
-from capture.screen.view import SoundView, Standing, TableRow, View
+from capture.screen.view import Picture, SoundView, Standing, TableRow, View
 from capture.session import Session
 from capture.shown import Shown
 from capture.sound.source import MicState
@@ -17,6 +18,8 @@ from capture.units import TapeLength, millimetres
 from capture.visit.announcement import (
     AllMeasured,
     Announcement,
+    AskPermission,
+    AskPreparation,
     AskReading,
     Paused,
     ReadBack,
@@ -27,11 +30,14 @@ from capture.visit.announcement import (
     Stopped,
 )
 from capture.visit.course import next_target, question
+from capture.visit.setups import site_at_hand
 from capture.visit.state import Target, Visit
+from capture.wording import trade
+from capture.wording.lists import menu_words
 
 LEVEL_STEP_DB = 3
+_SCREENING = "Enter: ready. A number: a reason for care."
 ORDINALS = ("first", "second", "third", "fourth", "fifth")
-SKIP_TITLES = ("refused", "too thick", "injury", "skin", "unable this time")
 
 
 def view_of(
@@ -57,25 +63,39 @@ def view_of(
         said=tuple(shown.lines),
         heard=shown.heard,
         notice=shown.notice,
-        menu=(
-            (f"Type a call, then Enter: {shown.entry.typed}_",)
-            if shown.entry.words
-            else menu_lines(shown.entry, visit, SKIP_TITLES)
-        ),
+        menu=menu_words(shown.entry, visit),
         may_say=tuple(may_say.get(rule.rpartition(".")[2], ())) if rule else (),
         keys=_keys(session),
         table=tuple(_row(site.id, visit) for site in visit.plan.protocol.sites),
         progress=progress(visit).rpartition("] ")[2],
         sound=_sound(session, meter),
         events=tuple(shown.events[:-1]),
-        help=help_lines(session.bindings) if shown.help else (),
+        help=_help(session),
+        picture=_picture(session),
     )
+
+
+def _help(session: Session) -> tuple[tuple[str, str, str], ...]:
+    """The page of the keys that is open, empty for none and for the picture's page."""
+    pages = help_pages(session.bindings)
+    page = session.shown.help
+    return pages[page - 1] if 1 <= page <= len(pages) else ()
+
+
+def _picture(session: Session) -> Picture | None:
+    """The present site's drawing, on the page of the help after the keys."""
+    if session.shown.help <= len(help_pages(session.bindings)):
+        return None
+    site = site_at_hand(session.visit)
+    return Picture(figure_lines(site), picture_words(site))
 
 
 def _headline(asked: Announcement, visit: Visit) -> str:
     match asked:
         case Paused():
             return "paused"
+        case AskPreparation(what="ready" | "wiped" as what):
+            return f"{what}?"
         case AllMeasured():
             return "all done"
         case Stopped():
@@ -99,6 +119,13 @@ def _about(asked: Announcement, visit: Visit) -> str:
             return f"{ORDINALS[circuit - 1]} circuit"
         case ReadBackTape(mark=mark):
             return f"MARK AT {mark}"
+        case AskPreparation() if is_screening(visit):
+            noted = ", ".join(trade.CAUTION_NAMES[each] for each in dict.fromkeys(visit.cautions))
+            return f"Noted: {noted}. Enter: ready." if noted else _SCREENING
+        case AskPreparation() | AskPermission():
+            return "Enter: yes. -: no."
+        case Stopped():
+            return "Choose by its number what is done instead."
         case AllMeasured():
             return "Nothing is left to measure: sign off."
         case Paused():
@@ -111,7 +138,7 @@ def _about(asked: Announcement, visit: Visit) -> str:
 def _value(shown: Shown, visit: Visit) -> str:
     if shown.entry.words:
         return ""
-    if shown.entry.typed or shown.entry.correcting:
+    if shown.entry.is_typing:
         # The longest reading leaves no room for the cursor, and needs none.
         return shown.entry.typed if len(shown.entry.typed) > 3 else f"{shown.entry.typed}_"
     if visit.pending is not None:
@@ -126,7 +153,7 @@ def _length(length: TapeLength) -> str:
 
 
 def _is_typing(shown: Shown) -> bool:
-    return bool(shown.entry.typed or shown.entry.words or shown.entry.correcting)
+    return shown.entry.is_typing
 
 
 def _standing(shown: Shown) -> Standing:

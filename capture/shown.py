@@ -39,7 +39,8 @@ class Shown:
     recogniser: str = ""
     ear_trouble: CaptureError | None = None
     muted: bool = False
-    help: bool = False
+    help: int = 0
+    """The page of the help that is open, from 1; 0 for none."""
     leaving: bool = False
 
     def note(self, text: str) -> None:

@@ -112,7 +112,7 @@ TO_THE_FIRST_FOLD = "\r" * 3 + "6 3/4\r\r" * 3
 def test_a_visit_is_typed(stage: Stage, keyboard: PipeInput) -> None:
     """Permissions, tape lengths with fractions, two readings, a correction, an undo."""
     visit = press(stage, keyboard, TO_THE_FIRST_FOLD + "8.4\r\r" + "15\r" + "c50\r" + "\r" + "u")
-    assert [str(mark.mark) for mark in visit.marks] == ["3 3/8 in"] * 3
+    assert [str(mark.mark) for mark in visit.marks] == ["2 1/4 in", "3 3/8 in", "3 3/8 in"]
     assert [each.value_tenths_mm for each in visit.confirmed] == [84]
     states = [(each.value_tenths_mm, each.state.value) for each in visit.readings]
     assert states == [(84, "confirmed"), (150, "replaced"), (500, "undone")]

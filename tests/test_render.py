@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from capture.screen import blocks
-from capture.screen.keymap import help_lines
+from capture.screen.keymap import help_lines, help_pages
 from capture.screen.render import STYLES, Line, Size, plain, render
 from capture.screen.view import SoundView, Standing, TableRow, View
 
@@ -132,9 +132,11 @@ def test_only_the_sixteen_colours() -> None:
 @pytest.mark.parametrize("size", SIZES[:2], ids=str)
 def test_the_help_shows_every_key(size: Size) -> None:
     """All lines of the table fit on the screen."""
-    shown = squeezed(text(replace(VIEW, help=help_lines()), size))
-    for keys, does, _ in help_lines():
-        assert squeezed(f"{keys} {does}") in shown
+    for page in help_pages():
+        shown = squeezed(text(replace(VIEW, help=page), size))
+        for keys, does, _ in page:
+            assert squeezed(f"{keys} {does}") in shown
+    assert tuple(line for page in help_pages() for line in page) == help_lines()
 
 
 def test_a_notice_stands_out_by_a_sign() -> None:

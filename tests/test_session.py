@@ -1,7 +1,7 @@
 """The session: one queue, and what is not taken for an answer."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 
@@ -9,17 +9,23 @@ from capture.dwell import TONE_AFTER_S
 from capture.errors import CaptureError
 from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
 from capture.language.grammar import LISTENING, Grammar, understand
+from capture.language.intents import Caution, Option
 from capture.recognise.scripted import spoken
 from capture.road import LATEST_YES_S, Road
-from capture.screen.keymap import USUAL
+from capture.screen.keymap import USUAL, help_pages
+from capture.screen.keypad import Entry as KeypadEntry
+from capture.screen.render import Size, plain, render
 from capture.screen.view import Standing
 from capture.session import BOUNCE_S, TALK_S, TOGETHER_S, Session
+from capture.showing import view_of
 from capture.sound.cues import Cue
 from capture.sound.errors import MicrophoneError
 from capture.sound.source import MicState
 from capture.store.errors import StoreError
+from capture.visit.announcement import Stopped
+from capture.visit.course import phase, question
 from capture.visit.entry import Entry, ReadingState, Source
-from capture.visit.state import Plan, Visit
+from capture.visit.state import Phase, Plan, Visit
 from capture.wording.english import English
 
 
@@ -407,3 +413,64 @@ def test_a_typed_line_is_a_whole_value(room: Room) -> None:
         room.session.type(line)
         room.session.drain()
         assert holds(), line
+
+
+# What a number means where nothing is typed, and the client's stop.
+
+
+def test_a_stop_is_heard_while_keys_are_being_struck(room: Room) -> None:
+    """The client's word comes before a half typed value, which is gone; other speech waits."""
+    room.measuring().keys("1", "2").say("yes")
+    assert room.session.shown.entry.typed == "12"
+    room.say("stop")
+    assert isinstance(question(room.visit), Stopped)
+    assert room.session.shown.entry == KeypadEntry()
+    assert room.values == []
+
+
+def test_a_stop_that_met_a_key_holds(room: Room) -> None:
+    """Said before a key was struck or had its effect, and heard after it."""
+    room.measuring()
+    early = room.utterance("stop", room.now_s)
+    room.keys("1", "2", "enter")
+    room.session.post(early)
+    room.session.drain()
+    assert isinstance(question(room.visit), Stopped)
+
+
+def test_a_refusal_is_answered_by_a_number(room: Room) -> None:
+    """Refused, then 4: a chaperone; the permission is asked once more, and the day goes on."""
+    room.keys("-", "4")
+    assert [each.option for each in room.visit.choices] == [Option.CHAPERONE]
+    assert room.keys("enter", "enter", "enter").visit.marks == ()
+    assert phase(room.visit) is Phase.TAPES
+
+
+def test_a_number_in_a_line_is_taken_once(grammar: Grammar, english: English, plan: Plan) -> None:
+    """A line "4" before touching notes a caution, and its end is no "ready"."""
+    room = Room(grammar, english, replace(plan, screening=True))
+    room.now_s += 1.0
+    room.session.type("4")
+    room.session.drain()
+    assert room.visit.cautions == (Caution.LOTION,)
+    assert phase(room.visit) is Phase.PREPARATION
+
+
+def test_the_help_has_pages_and_the_drawing(room: Room) -> None:
+    """Keys, more keys, the site at hand, and back to the visit."""
+    room.measuring()
+    pages = help_pages()
+    for page in range(1, len(pages) + 1):
+        room.keys("f1")
+        assert view_of(room.session, "Ada", "Bo", {}, None).help == pages[page - 1]
+    room.keys("?")
+    view = view_of(room.session, "Ada", "Bo", {}, None)
+    assert view.help == ()
+    assert view.picture is not None
+    assert "chest" in view.picture.words[0]
+    shown = plain(render(view, Size(80, 24)))
+    assert "X" in shown
+    assert "nipple" in shown
+    room.keys("f1")
+    assert view_of(room.session, "Ada", "Bo", {}, None).picture is None
+    assert room.keys("?", "escape").session.shown.help == 0

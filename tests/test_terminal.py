@@ -23,7 +23,7 @@ if sys.platform == "win32":
 
 LONGEST_S = 30.0
 CLIENT = "Rowan Alderby"
-TO_THE_FIRST_FOLD = ("\r", "\r", "\r", *(("6 3/4\r", "\r") * 3))
+TO_THE_FIRST_FOLD = ("\r", "\r", "\r", "\r", *(("6 3/4\r", "\r") * 3))
 
 
 class Terminal:
@@ -125,7 +125,7 @@ def stored(store: Path) -> Visit:
 def test_a_visit_outlives_a_kill(terminal: Callable[..., Terminal]) -> None:
     """Killed in mid-visit: the next start has each confirmed reading and the pending one."""
     first = terminal()
-    first.shows("May clothing be moved")
+    first.shows("Caliper wiped")
     first.type(*TO_THE_FIRST_FOLD)
     for value in ("8.4", "11", "10.6"):
         first.type(f"{value}\r", "\r")
@@ -151,7 +151,7 @@ def test_a_visit_outlives_a_kill(terminal: Callable[..., Terminal]) -> None:
 def test_a_whole_visit_is_typed_and_signed_off(terminal: Callable[..., Terminal]) -> None:
     """From the first permission to the end, with a third where two disagree."""
     program = terminal()
-    program.shows("May clothing be moved")
+    program.shows("Caliper wiped")
     program.type(*TO_THE_FIRST_FOLD)
     for value in ("8.4", "11", "10.6", "15", "22", "11", "9", "8.4", "11", "15"):
         program.type(f"{value}\r", "\r")
@@ -172,8 +172,8 @@ def test_a_whole_visit_is_typed_and_signed_off(terminal: Callable[..., Terminal]
 def test_a_closed_terminal_closes_cleanly(terminal: Callable[..., Terminal], name: str) -> None:
     """What was keyed is in the store; the program ends by itself, without a traceback."""
     program = terminal()
-    program.shows("May clothing be moved")
-    program.type("\r")
+    program.shows("Caliper wiped")
+    program.type("\r", "\r")
     program.child.kill(getattr(signal, name))
     assert program.ended() == 0
     assert len(stored(program.store).answers) == 1
@@ -182,8 +182,8 @@ def test_a_closed_terminal_closes_cleanly(terminal: Callable[..., Terminal], nam
 def test_ctrl_c_leaves_at_once(terminal: Callable[..., Terminal]) -> None:
     """The terminal is as before, and the visit is kept."""
     program = terminal()
-    program.shows("May clothing be moved")
-    program.type("\r")
+    program.shows("Caliper wiped")
+    program.type("\r", "\r")
     program.child.send("\x03")
     assert program.ended() == 0
     assert len(stored(program.store).answers) == 1
@@ -192,7 +192,7 @@ def test_ctrl_c_leaves_at_once(terminal: Callable[..., Terminal]) -> None:
 def test_the_screen_follows_the_terminal(terminal: Callable[..., Terminal]) -> None:
     """Made small and large again in mid-visit."""
     program = terminal()
-    program.shows("May clothing be moved")
+    program.shows("Caliper wiped")
     program.type(*TO_THE_FIRST_FOLD)
     program.screen.resize(12, 40)
     program.child.setwinsize(12, 40)
@@ -205,7 +205,7 @@ def test_the_screen_follows_the_terminal(terminal: Callable[..., Terminal]) -> N
 def test_no_colour_where_none_is_wanted(terminal: Callable[..., Terminal]) -> None:
     """NO_COLOR: no colour code is sent, and the words are the same."""
     program = terminal(NO_COLOR="1")
-    program.shows("May clothing be moved")
+    program.shows("Caliper wiped")
     program.type(*TO_THE_FIRST_FOLD, "50\r")
     program.shows("unusual for this site")
     looks = re.findall(rb"\x1b\[([0-9;]*)m", program.raw)

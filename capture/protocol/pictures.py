@@ -114,11 +114,16 @@ def picture_of(site: Site) -> Picture | None:
 
 
 def text_lines(site: Site, fold: Fold | None = None) -> tuple[str, ...]:
-    """The site as lines of text: the figure with an X, the landmark, and the fold's direction.
+    """The site as lines of text: the figure, then the words.
 
     `fold` is the direction where it differs from the protocol's. Without a drawing only the
     words remain.
     """
+    return (*figure_lines(site), *picture_words(site, fold))
+
+
+def picture_words(site: Site, fold: Fold | None = None) -> tuple[str, ...]:
+    """What the drawing shows, in words: landmark, direction of the fold, tape."""
     direction = fold or site.fold
     words: tuple[str, ...] = (
         f"{site.title}: {site.landmark}.",
@@ -127,14 +132,21 @@ def text_lines(site: Site, fold: Fold | None = None) -> tuple[str, ...]:
     if site.tape_from is not None:
         words += (f"Tape from {site.tape_from} to {site.tape_to}; the mark from {site.tape_from}.",)
     picture = picture_of(site)
+    if picture is not None:
+        words += (f"Seen from the {picture.view.value}; X is the site.",)
+    return words
+
+
+def figure_lines(site: Site) -> tuple[str, ...]:
+    """The figure as lines of text, with an X at the site; empty for a site without a drawing."""
+    picture = picture_of(site)
     if picture is None:
-        return words
+        return ()
     row, column = picture.cell
     rows = list(_FROM_THE_SIDE if picture.view is View.SIDE else _TALL)
     column = column if site.side is Side.RIGHT else len(rows[row]) - 1 - column
     rows[row] = f"{rows[row][:column]}{_MARK}{rows[row][column + 1 :]}"
-    seen = f"Seen from the {picture.view.value}; X is the site."
-    return (*(each.rstrip() for each in rows), seen, *words)
+    return tuple(each.rstrip() for each in rows)
 
 
 def svg(site: Site, fold: Fold | None = None) -> str:

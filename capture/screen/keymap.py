@@ -27,7 +27,15 @@ class Action(StrEnum):
     GO_TO = "go_to"
     NEXT = "next"
     PREVIOUS = "previous"
+    LATER = "later"
+    SETUP = "setup"
     PAUSE = "pause"
+    STOP = "stop"
+    CHOOSE = "choose"
+    CAUTION = "caution"
+    WIPED = "wiped"
+    EXTRA = "extra"
+    FINISH = "finish"
     SIGN_OFF = "sign_off"
     WORDS = "words"
     TALK = "talk"
@@ -49,7 +57,9 @@ class KeyLine:
 
 
 KEY_TABLE = (
-    KeyLine(Action.CONFIRM, ("enter",), "yes: what is read back is right; granted", "yes"),
+    KeyLine(
+        Action.CONFIRM, ("enter",), "yes: what is read back is right; granted; ready", "yes, ready"
+    ),
     KeyLine(Action.REFUSE, ("-",), "no: what is read back is wrong; refused", "no"),
     KeyLine(Action.CORRECT, ("c",), "another value in its place: type it, then Enter", "no fifty"),
     KeyLine(Action.ERASE, ("backspace",), "take back the last character typed"),
@@ -59,14 +69,36 @@ KEY_TABLE = (
     KeyLine(Action.GO_TO, ("g",), "another site; then its number", "go to thigh"),
     KeyLine(Action.NEXT, ("+", "n"), "the next site that is still open", "go to thigh"),
     KeyLine(Action.PREVIOUS, ("b",), "the site before that is still open", "go to chest"),
+    KeyLine(Action.LATER, ("l",), "put this site off to the end of its circuit", "later"),
+    KeyLine(
+        Action.SETUP,
+        ("h",),
+        "fold, side, cloth or offset of this site; then its number",
+        "fold horizontal",
+    ),
     KeyLine(Action.PAUSE, ("p",), "pause, and go on again", "pause, resume"),
+    KeyLine(
+        Action.STOP,
+        ("x",),
+        "the client says stop; then Enter, or a permission's number",
+        "stop, stop marks",
+    ),
+    KeyLine(
+        Action.CHOOSE, ("i",), "what is done instead; then the number of the choice", "chaperone"
+    ),
+    KeyLine(Action.CAUTION, ("a",), "a reason to take care; then its number", "caution lotion"),
+    KeyLine(Action.WIPED, ("w",), "the caliper is wiped for this client", "caliper wiped"),
+    KeyLine(
+        Action.EXTRA, ("e",), "one reading more at the end; then the site's number", "extra chest"
+    ),
+    KeyLine(Action.FINISH, ("f",), "leave out all that is not measured yet", "finish early"),
     KeyLine(Action.SIGN_OFF, ("o",), "sign the visit off when all is measured", "sign off"),
     KeyLine(Action.WORDS, (":",), "any other call of the list, in words, then Enter"),
     KeyLine(Action.TALK, ("t",), "push to talk: listen for one call"),
     KeyLine(Action.MUTE, ("m",), "keypad only, and listen again"),
     KeyLine(Action.DWELL, ("d",), "the jaws are on: a soft tone after two seconds"),
     KeyLine(Action.CANCEL, ("escape",), "leave a list or the help"),
-    KeyLine(Action.HELP, ("f1", "?"), "this help"),
+    KeyLine(Action.HELP, ("f1", "?"), "this help; once more: its next page, the site's drawing"),
     KeyLine(Action.QUIT, ("q",), "leave, struck twice; the visit goes on at the next start"),
 )
 """All keys but those of a value, in the order of the help."""
@@ -77,6 +109,9 @@ VALUE_LINES = (
     ("37.2 or 37 c", "a tape length in centimetres, then Enter", "thirty seven point two ..."),
 )
 """How values are typed: keys, what they give, what is said for the same."""
+
+PAGE_ROWS = 18
+"""Lines of the help on one page."""
 
 VALUE_KEYS = frozenset("0123456789.,/") | {"space"}
 """These make values and cannot be given another meaning."""
@@ -189,6 +224,12 @@ def help_lines(bindings: Bindings = USUAL) -> tuple[tuple[str, str, str], ...]:
         keys = ", ".join(key_title(key) for key in bindings.keys(line.action)) or "(no key)"
         lines.append((keys, line.does, line.spoken))
     return tuple(lines)
+
+
+def help_pages(bindings: Bindings = USUAL) -> tuple[tuple[tuple[str, str, str], ...], ...]:
+    """The table in pages that a screen of 24 rows holds; after them comes the site's drawing."""
+    lines = help_lines(bindings)
+    return tuple(lines[at : at + PAGE_ROWS] for at in range(0, len(lines), PAGE_ROWS))
 
 
 def markdown_lines() -> tuple[str, ...]:

@@ -1,28 +1,45 @@
 """What is being typed, and what a key leads to in the present state of the visit. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from enum import Enum, auto
 
 from capture.language.intents import (
     Confirm,
     CorrectTape,
+    Finish,
     GoTo,
     Intent,
+    Later,
     Pause,
+    Ready,
     Refuse,
     Repeat,
     Resume,
+    SetCloth,
+    SetOffset,
     SignOff,
-    Skip,
-    SkipReason,
+    Stop,
     Tape,
     Undo,
+    Wiped,
 )
+from capture.protocol.setup import SetupField
 from capture.screen.keymap import Action, Bindings
 from capture.screen.keys import ENTER, strike
+from capture.screen.menus import (
+    MENUS,
+    NUMBERS,
+    Menu,
+    direct_menu,
+    is_screening,
+    listed,
+)
 from capture.units import Centimetres, Inches, TapeLength
-from capture.visit.course import next_target, outstanding, phase
+from capture.visit.course import (
+    next_target,
+    outstanding,
+    phase,
+)
 from capture.visit.state import Phase, Visit
 
 LONGEST_INCHES = 99
@@ -37,15 +54,18 @@ _MOST_TAPE_CHARACTERS = 8
 _MOST_WORDS = 60
 _FINISH = "Finish what is typed first: Enter takes it, Backspace clears it."
 
-REASONS = tuple(SkipReason)
-"""The reasons for leaving a site out, by their number on the keypad, from 1."""
 
-
-class Menu(Enum):
-    """A list that waits for a number."""
-
-    SKIP = auto()
-    GO_TO = auto()
+_AT_ONCE: Mapping[Action, Intent] = {
+    Action.REFUSE: Refuse(),
+    Action.REPEAT: Repeat(),
+    Action.UNDO: Undo(),
+    Action.SIGN_OFF: SignOff(),
+    Action.LATER: Later(),
+    Action.FINISH: Finish(),
+    Action.WIPED: Wiped(),
+}
+_LARGEST_SMALL_TENTHS = 99
+"""A thickness of cloth in millimetres or an offset in centimetres, as the voice can say it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,17 +73,27 @@ class Entry:
     """What has been typed so far.
 
     `correcting`: a value for the one read back is being typed. `words`: a call in words is.
+    `field`: a number for this part of the setup is. `tape_site`: the tape length is for this
+    site, not for the one that is asked for.
     """
 
     typed: str = ""
     menu: Menu | None = None
     correcting: bool = False
     words: bool = False
+    field: SetupField | None = None
+    tape_site: str | None = None
+
+    @property
+    def is_typing(self) -> bool:
+        """Whether a value or words are being typed."""
+        waits = self.field is not None or self.tape_site is not None
+        return bool(self.typed) or waits or self.correcting or self.words
 
     @property
     def is_open(self) -> bool:
         """Whether the keypad is in the middle of something."""
-        return bool(self.typed) or self.menu is not None or self.correcting or self.words
+        return self.is_typing or self.menu is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +122,11 @@ def press(entry: Entry, key: str, bindings: Bindings, visit: Visit) -> Pressed:
         return Pressed(Entry(), action=action)
     if entry.menu is not None:
         return _choose(entry, key, action, visit)
-    taken = _tape_character(entry, key) if wants_tape(visit) else _reading_character(entry, key)
+    direct = direct_menu(visit)
+    if direct is not None and not entry.is_open and len(key) == 1 and key in NUMBERS:
+        return _chosen(direct, key, visit)
+    tape = wants_tape(visit) and entry.field is None
+    taken = _tape_character(entry, key) if tape else _reading_character(entry, key)
     if taken is not None:
         return taken
     if action is None and key in _NUM_LOCK_OFF:
@@ -101,8 +135,7 @@ def press(entry: Entry, key: str, bindings: Bindings, visit: Visit) -> Pressed:
         return Pressed(entry, problem=f"The key {key} does nothing here. F1 shows the keys.")
     if action is Action.ERASE:
         # With nothing left to erase, the correction is given up as well.
-        correcting = entry.correcting and bool(entry.typed)
-        return Pressed(replace(entry, typed=entry.typed[:-1], correcting=correcting))
+        return Pressed(replace(entry, typed=entry.typed[:-1]) if entry.typed else Entry())
     if action is Action.CONFIRM:
         return _enter(entry, visit)
     if action is Action.QUIT:
@@ -115,16 +148,6 @@ def press(entry: Entry, key: str, bindings: Bindings, visit: Visit) -> Pressed:
 def wants_tape(visit: Visit) -> bool:
     """Whether a tape length is what may be typed now."""
     return visit.pending_tape is not None or phase(visit) is Phase.TAPES
-
-
-def menu_lines(entry: Entry, visit: Visit, titles: Sequence[str]) -> tuple[str, ...]:
-    """The open list with its numbers. `titles` are the reasons in words, in order."""
-    if entry.menu is Menu.SKIP:
-        return tuple(f"{n} {title}" for n, title in enumerate(titles, 1))
-    if entry.menu is Menu.GO_TO:
-        sites = visit.plan.protocol.sites
-        return tuple(f"{n} {site.title}" for n, site in enumerate(sites, 1))
-    return ()
 
 
 def _spell(entry: Entry, key: str, action: Action | None) -> Pressed:
@@ -143,15 +166,24 @@ def _spell(entry: Entry, key: str, action: Action | None) -> Pressed:
 def _choose(entry: Entry, key: str, action: Action | None, visit: Visit) -> Pressed:
     if action is Action.ERASE:
         return Pressed(Entry())
-    choices: Sequence[Intent] = (
-        [Skip(reason) for reason in REASONS]
-        if entry.menu is Menu.SKIP
-        else [GoTo(site.id) for site in visit.plan.protocol.sites]
-    )
-    number = int(key) if len(key) == 1 and key in "123456789" else 0
-    if not 1 <= number <= len(choices):
-        return Pressed(entry, problem=f"Strike a number from 1 to {len(choices)}, or Backspace.")
-    return Pressed(Entry(), choices[number - 1])
+    if action is Action.CONFIRM and entry.menu is Menu.STOP:
+        return Pressed(Entry(), Stop())
+    return _chosen(entry.menu, key, visit, entry)
+
+
+def _chosen(menu: Menu | None, key: str, visit: Visit, entry: Entry = Entry()) -> Pressed:
+    """What a number of a list leads to. Without a list, nothing."""
+    choices = [] if menu is None else listed(menu, visit)
+    at = NUMBERS.find(key) if len(key) == 1 else -1
+    if not 0 <= at < len(choices):
+        last = NUMBERS[min(len(choices), len(NUMBERS)) - 1]
+        return Pressed(entry, problem=f"Strike a number from 1 to {last}, or Backspace.")
+    found = choices[at]
+    if isinstance(found, SetupField):
+        return Pressed(Entry(field=found))
+    if isinstance(found, GoTo) and phase(visit) is Phase.TAPES:
+        return Pressed(Entry(tape_site=found.site))
+    return Pressed(Entry(), found)
 
 
 def _reading_character(entry: Entry, key: str) -> Pressed | None:
@@ -173,19 +205,31 @@ def _tape_character(entry: Entry, key: str) -> Pressed | None:
 
 
 def _enter(entry: Entry, visit: Visit) -> Pressed:
+    if entry.field is not None:
+        return _enter_small(entry, entry.field)
     if not entry.typed:
-        if entry.correcting:
+        if entry.correcting or entry.tape_site is not None:
             return Pressed(entry, problem="Type the right value first.")
-        return Pressed(Entry(), Confirm())
+        return Pressed(Entry(), Ready() if is_screening(visit) else Confirm())
     if wants_tape(visit):
         length = tape_length(entry.typed)
         if length is None:
             return Pressed(entry, problem="That is no tape length. Type like 6 3/4, 37.2 or 37 c.")
         corrects = visit.pending_tape is not None
-        return Pressed(Entry(), CorrectTape(length) if corrects else Tape(length))
+        return Pressed(Entry(), CorrectTape(length) if corrects else Tape(length, entry.tape_site))
     struck = strike(entry.typed, ENTER, read_back=visit.pending is not None)
     after = Entry() if struck.intent is not None else replace(entry, typed=struck.typed)
     return Pressed(after, struck.intent, problem=struck.problem)
+
+
+def _enter_small(entry: Entry, field: SetupField) -> Pressed:
+    """A thickness of cloth in millimetres, or an offset in centimetres."""
+    whole, point, tenth = entry.typed.partition(".")
+    number = int(f"{whole}{tenth or 0}") if whole.isdigit() and len(tenth) == bool(point) else -1
+    if not 0 <= number <= _LARGEST_SMALL_TENTHS:
+        return Pressed(entry, problem="Type a number from 0.0 to 9.9, then Enter.")
+    # Tenths of a centimetre are millimetres.
+    return Pressed(Entry(), SetCloth(number) if field is SetupField.CLOTH else SetOffset(number))
 
 
 def tape_length(typed: str) -> TapeLength | None:
@@ -226,27 +270,19 @@ def _number(text: str, most: int) -> bool:
 
 def _act(action: Action, visit: Visit) -> Pressed:
     pending = visit.pending is not None or visit.pending_tape is not None
+    if action in _AT_ONCE:
+        return Pressed(Entry(), _AT_ONCE[action])
+    if action in MENUS:
+        return Pressed(Entry(menu=MENUS[action]))
     match action:
-        case Action.REFUSE:
-            return Pressed(Entry(), Refuse())
-        case Action.REPEAT:
-            return Pressed(Entry(), Repeat())
-        case Action.UNDO:
-            return Pressed(Entry(), Undo())
         case Action.PAUSE:
             return Pressed(Entry(), Resume() if visit.paused else Pause())
-        case Action.SIGN_OFF:
-            return Pressed(Entry(), SignOff())
         case Action.CORRECT if pending:
             return Pressed(Entry(correcting=True))
         case Action.CORRECT:
             return Pressed(Entry(), problem="Nothing waits to be corrected. Undo takes back.")
-        case Action.SKIP:
-            return Pressed(Entry(menu=Menu.SKIP))
         case Action.WORDS:
             return Pressed(Entry(words=True))
-        case Action.GO_TO:
-            return Pressed(Entry(menu=Menu.GO_TO))
         case _:
             return _neighbour(visit, 1 if action is Action.NEXT else -1)
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from capture.screen import blocks
-from capture.screen.view import Standing, View
+from capture.screen.view import Picture, Standing, View
 
 Line = tuple[tuple[str, str], ...]
 """Pieces of one line, each a style and a text."""
@@ -50,6 +50,9 @@ _STANDING_STYLES = {
 SMALL_COLUMNS, SMALL_ROWS = 72, 22
 """Below this only site, value, state and one line of each kind are shown."""
 
+_WORDS_COLUMNS = 24
+"""The least width of a text beside a drawing."""
+
 ROOMY_COLUMNS, ROOMY_ROWS = 112, 36
 _LEGEND = "value: mean of two, median of three; +- spread"
 _QUIETEST_DBFS, _METER_COLUMNS = -60.0, 12
@@ -67,6 +70,8 @@ def render(view: View, size: Size) -> tuple[Line, ...]:
     """The whole screen: at most `size.rows` lines, none wider than `size.columns`."""
     if view.help:
         lines = _help(view, size)
+    elif view.picture is not None:
+        lines = _picture(view.picture, size)
     elif size.columns < SMALL_COLUMNS or size.rows < SMALL_ROWS:
         lines = _small(view, size)
     elif size.columns >= ROOMY_COLUMNS and size.rows >= ROOMY_ROWS:
@@ -96,7 +101,8 @@ def _usual(view: View, size: Size) -> list[Line]:
     lines = [_bar(view, width)]
     lines += _drawn(view.headline, width - 2, blocks.ROWS, TITLE)
     about = f" {view.about}"
-    legend = _LEGEND.rjust(max(0, width - len(about) - 1))
+    space = width - len(about) - 1
+    legend = _LEGEND.rjust(space) if space > len(_LEGEND) else ""
     lines.append(((STRONG, about), (DIM, legend)))
     table = _table(view, wide=False)
     left_width = width - max(len(row) for row, _ in table)
@@ -152,11 +158,30 @@ def _small(view: View, size: Size) -> list[Line]:
 
 def _help(view: View, size: Size) -> list[Line]:
     keys = max(len(row[0]) for row in view.help) + 2
-    lines = [_pad(_text(" Keys (F1 or ? closes this)", BAR), size.columns, BAR)]
+    title = " Keys (F1 or ?: next page, then the site's drawing; Escape: back)"
+    lines = [_pad(_text(title, BAR), size.columns, BAR)]
     wide = size.columns >= SMALL_COLUMNS
     for key, does, spoken in view.help:
         said = f'  "{spoken}"' if spoken and wide else ""
         lines.append(((STRONG, f" {key:<{keys}}"), ("", does), (DIM, said)))
+    return lines
+
+
+def _picture(picture: Picture, size: Size) -> list[Line]:
+    """The drawing at the left, its words at the right or below."""
+    title = " The site at hand (F1, ? or Escape: back)"
+    lines = [_pad(_text(title, BAR), size.columns, BAR)]
+    left = max((len(line) for line in picture.figure), default=0) + 3
+    beside = size.columns - left >= _WORDS_COLUMNS
+    words: list[str] = []
+    for text in picture.words:
+        words += [*textwrap.wrap(text, size.columns - 2 - (left if beside else 0)), ""]
+    if not beside:
+        return [*lines, *(_text(f" {text}") for text in words), *map(_text, picture.figure)]
+    for at in range(max(len(picture.figure), len(words))):
+        drawn = picture.figure[at] if at < len(picture.figure) else ""
+        told = words[at] if at < len(words) else ""
+        lines.append(((BIG, f" {drawn}".ljust(left)), ("", told)))
     return lines
 
 
@@ -238,7 +263,7 @@ def _middle(view: View, width: int, room: int) -> list[Line]:
         return []
     lines: list[Line] = []
     if view.menu:
-        lines.append(_text(" " + "   ".join(view.menu), STRONG))
+        lines += [_text(f" {line}", STRONG) for line in _listed(view.menu, width - 2)]
     if view.notice:
         lines += [_text(f" ! {line}", WARN) for line in _wrapped([view.notice], width - 4, 2)]
     lines += [
@@ -249,6 +274,18 @@ def _middle(view: View, width: int, room: int) -> list[Line]:
         lines.append(_text(f" {view.heard}"))
     lines = lines[:room]
     return [*lines, *[()] * (room - len(lines))]
+
+
+def _listed(menu: Sequence[str], width: int) -> list[str]:
+    """The items of a list in as few lines as they need, none broken."""
+    lines = [""]
+    for item in menu:
+        joined = f"{lines[-1]}   {item}" if lines[-1] else item
+        if len(joined) <= width:
+            lines[-1] = joined
+        else:
+            lines.append(item)
+    return lines
 
 
 def _foot(view: View, width: int, say_rows: int) -> list[Line]:

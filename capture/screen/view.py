@@ -47,6 +47,14 @@ class SoundView:
 
 
 @dataclass(frozen=True, slots=True)
+class Picture:
+    """The drawing of the site at hand: the figure in lines, and what it shows in words."""
+
+    figure: tuple[str, ...]
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class View:
     """Everything on the screen.
 
@@ -74,3 +82,4 @@ class View:
     sound: SoundView
     events: tuple[str, ...] = ()
     help: tuple[tuple[str, str, str], ...] = ()
+    picture: Picture | None = None

@@ -4,13 +4,36 @@ from dataclasses import replace
 
 from capture.language.intents import SetCloth, SetFold, SetSide, SetupChange
 from capture.protocol.setup import BARE, Carried, SetupField
+from capture.protocol.sites import Site
 from capture.visit.announcement import Dropped, SetupSaved, Why
-from capture.visit.course import next_target, phase
+from capture.visit.course import next_tape, next_target, phase
 from capture.visit.moves import Outcome, is_pending, refused, setup_fact
 from capture.visit.setup_now import is_carried, setup_of
 from capture.visit.state import Phase, SetupChanged, Visit
 
-__all__ = ["carried_from", "change_setup", "confirm_setup", "drop_setup", "setup_of"]
+__all__ = [
+    "carried_from",
+    "change_setup",
+    "confirm_setup",
+    "drop_setup",
+    "setup_of",
+    "site_at_hand",
+]
+
+
+def site_at_hand(visit: Visit) -> Site:
+    """The site that is measured or asked about now, as it is measured: its side and its fold.
+
+    Where none is, the first of the protocol.
+    """
+    waiting = (visit.pending_tape, visit.pending_setup)
+    target = visit.pending.target if visit.pending is not None else next_target(visit)
+    tape = next_tape(visit) if phase(visit) is Phase.TAPES else None
+    names = [each.site for each in waiting if each is not None]
+    name = next(iter((*names, *([tape] if tape else []), *([target.site] if target else []))), None)
+    site = visit.plan.protocol.sites[0] if name is None else visit.plan.protocol.site(name)
+    setup = setup_of(visit, site.id)
+    return replace(site, side=setup.side, fold=setup.fold)
 
 
 def change_setup(visit: Visit, intent: SetupChange) -> Outcome:
