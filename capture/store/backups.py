@@ -17,7 +17,7 @@ from capture.errors import CaptureError
 from capture.store import journal, migrations, visits
 from capture.store.cipher import Passphrase, is_encrypted, locked, open_encrypted
 from capture.store.errors import StoreError, told_plainly
-from capture.store.place import make_file
+from capture.store.place import make_file, sync
 from capture.store.upkeep import contents, problems
 from capture.visit.replay import replay
 from capture.visit.state import Plan, Visit
@@ -194,17 +194,6 @@ def publish(part: Path, target: Path) -> None:
     except FileExistsError as error:
         raise _taken(target) from error
     sync(target.parent)
-
-
-def sync(path: Path) -> None:
-    """Bring a file or folder to the disk. Windows has no such thing for a folder."""
-    if path.is_dir() and os.name != "posix":
-        return
-    descriptor = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def _taken(path: Path) -> StoreError:

@@ -12,10 +12,11 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from capture.store import connection, place
-from capture.store.backups import expect_same, fingerprint, sync
+from capture.store.backups import expect_same, fingerprint
 from capture.store.cipher import Passphrase, open_encrypted, require
 from capture.store.errors import StoreBusyError, StoreError, told_plainly
 from capture.store.migrations import APPLICATION_ID
+from capture.store.place import sync
 from capture.store.store import open_store
 
 NEW, OLD = ".new", ".old"

@@ -80,6 +80,8 @@ def make_folder(folder: Path) -> None:
             raise
         return  # another program has just made it
     folder.chmod(FOLDER_MODE)  # a umask may have taken the owner's own rights
+    with suppress(OSError):  # a folder that we may not read, or a disk that cannot do this
+        sync(folder.parent)  # SQLite brings the folder's own entries to the disk, not the folder
 
 
 def make_file(path: Path, *, must_be_new: bool = False) -> None:
@@ -97,6 +99,17 @@ def make_file(path: Path, *, must_be_new: bool = False) -> None:
     os.close(descriptor)
     with suppress(PermissionError):  # a disk that keeps no permissions, such as a memory stick
         path.chmod(FILE_MODE)  # a umask may have taken the owner's own rights
+
+
+def sync(path: Path) -> None:
+    """Bring a file or folder to the disk. Windows has no such thing for a folder."""
+    if path.is_dir() and os.name != "posix":
+        return
+    descriptor = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
 
 
 def identity(path: Path) -> tuple[int, int]:
