@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 from capture.composition.checks import summary_markdown_lines
+from capture.composition.crosschecks import markdown_lines as crosscheck_lines
 from capture.pack import open_pack
 from capture.protocol.protocol import SEVEN_SITES
 from capture.resources import data_folder
@@ -22,7 +23,10 @@ def generated() -> dict[str, dict[str, str]]:
             "keys": "\n".join(key_table()),
             "phrases": "\n".join(("```", *phrases, "```")),
         },
-        "DEVELOPERS.md": {"checks": "\n".join(summary_markdown_lines())},
+        "DEVELOPERS.md": {
+            "checks": "\n".join(summary_markdown_lines()),
+            "crosschecks": "\n".join(crosscheck_lines()),
+        },
     }
 
 
