@@ -15,6 +15,7 @@ given. Prints how many kills there were of each kind. Exit code 1 at the first d
 """
 
 import argparse
+import itertools
 import os
 import pickle
 import random
@@ -30,6 +31,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 from unittest.mock import patch
 
 import numpy as np
@@ -49,7 +51,7 @@ from capture.sound.recorded import WavSource
 from capture.sound.settings import SoundSettings
 from capture.sound.voice import VoiceKind
 from capture.store import Store, open_store
-from capture.visit.announcement import AskReading
+from capture.visit.announcement import AskPreparation, AskReading
 from capture.visit.course import question
 from capture.visit.entry import Entry
 from capture.visit.replay import replay
@@ -142,6 +144,8 @@ def sitting(path: Path, pack: Pack, numbers: NumberWords, moments: Moments) -> I
             patch.object(company, "StoredJournal", Watched),
             patch.object(company, "local_time", lambda: NOON),
             patch.object(company, "examples", lambda *_: {}),
+            # Seconds between the calls: a key that comes at once after speech is not taken.
+            patch.object(company, "time", SimpleNamespace(monotonic=itertools.count().__next__)),
         ):
             running = company.assemble(store, opened, pack, QUIET, USUAL, show)
         session, ear = running.session, PosedEar()
@@ -171,6 +175,10 @@ class Course:
         return self.folder / f"{self.name}_{turn}"
 
 
+def _is_next(given: object, recorded: Sequence[object], at: int) -> bool:
+    return at < len(recorded) and given is recorded[at]
+
+
 def in_child(work: Callable[[], None]) -> int:
     """Do something in a process of its own; its exit code, or minus the signal that ended it."""
     number = os.fork()
@@ -194,7 +202,7 @@ def walked(
 
     def walk() -> None:
         moments = Moments()
-        visits, used, kinds, at = [], [], [], 0
+        visits, used, kinds, at, calls = [], [], [], 0, 0
         live = folder / name
         live.mkdir()
         with sitting(live / "visits.db", pack, NumberWords(pack.grammar), moments) as desk:
@@ -205,9 +213,10 @@ def walked(
                     used.append(at)
                     kinds.append([])
                 given = says(desk.visit, recorded[at:])
-                if given is None or len(visits) > LONGEST_VISIT:
+                calls += 1
+                if given is None or calls > LONGEST_VISIT:
                     break
-                at += bool(recorded)
+                at += _is_next(given, recorded, at)
                 moments.kinds.clear()
                 desk.take(given)
                 kinds[-1] += moments.kinds
@@ -241,7 +250,7 @@ def checked(course: Course, turn: int, shown: bool, path: Path, pack: Pack) -> N
         assert any(asked in line for line in desk.lines), "not asked again"
         at = course.used[turn]
         while (given := course.says(desk.visit, course.recorded[at:])) is not None:
-            at += bool(course.recorded)
+            at += _is_next(given, course.recorded, at)
             desk.take(given)
         assert desk.visit == course.visits[-1], "another end"
         assert desk.entries() == course.entries, "another journal"
@@ -273,7 +282,7 @@ def killed_at(course: Course, turn: int, moment: int, pack: Pack, folder: Path) 
             moments.kill_at = moment
             at = course.used[turn]
             while (given := course.says(desk.visit, course.recorded[at:])) is not None:
-                at += bool(course.recorded)
+                at += _is_next(given, course.recorded, at)
                 desk.take(given)
 
     assert in_child(work) == KILLED, (course.name, turn, moment)
@@ -296,7 +305,7 @@ def killed_by_chance(course: Course, rng: random.Random, pack: Pack, folder: Pat
             at = course.used[first]
             os.write(into, b"begun\n")
             while (given := course.says(desk.visit, course.recorded[at:])) is not None:
-                at += bool(course.recorded)
+                at += _is_next(given, course.recorded, at)
                 desk.take(given)
         os._exit(0)
     os.close(into)
@@ -479,7 +488,8 @@ def as_recorded(visit: Visit, left: list[Heard]) -> Heard | list[str] | None:
     """The recorded calls in their order; what they leave open is ended by key."""
     if visit.signed_at is not None:
         return None
-    return left[0] if left else keys_for(visit)
+    settled = not isinstance(question(visit), AskPreparation)
+    return left[0] if left and settled else keys_for(visit)
 
 
 def main() -> int:
