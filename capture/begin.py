@@ -5,6 +5,7 @@ from datetime import date
 
 from capture import __version__
 from capture.composition.forms import Sex
+from capture.composition.options import years_on
 from capture.errors import CaptureError, MisuseError
 from capture.protocol.caliper import Caliper
 from capture.protocol.setup import Carried
@@ -146,7 +147,7 @@ def _age_years(wish: Wish, client: Client | None, today: date) -> int:
             day = date.fromisoformat(born)
         except ValueError as error:
             raise MisuseError(f"'{born}' is no date.", "Write it as 1985-03-31.") from error
-        age = today.year - day.year - ((today.month, today.day) < (day.month, day.day))
+        age = years_on(day, today)
     else:
         raise MisuseError("The client's age is not known.", "Add --age or --birth-date.")
     if not 5 <= age <= 110:

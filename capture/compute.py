@@ -5,11 +5,11 @@ file holds wrongly or an equation refuses a `CaptureError`; `capture.cli` makes 
 """
 
 import argparse
-import json
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
-from capture.composition.assessor import between_assessors, within_assessor
-from capture.composition.change import last_change
+from capture.composition.client import ClientDefaults
 from capture.composition.conversion import conversion, conversions
 from capture.composition.equations import (
     Equation,
@@ -20,24 +20,24 @@ from capture.composition.equations import (
     equation,
     equations,
 )
-from capture.composition.measured import MeasuredVisit
 from capture.composition.options import (
-    KNOWN_SITES,
     body_of,
     completed_years,
     number,
     optional_number,
     readings,
     short,
+    years_on,
 )
-from capture.composition.prediction import Prediction, predict
+from capture.composition.prediction import predict
 from capture.composition.results import visit_result
-from capture.composition.shown import Body, refusal, shown
+from capture.composition.shown import Shown, refusal, shown
 from capture.composition.statistics import settle
-from capture.composition.table import visits_from_csv
+from capture.composition.usual import usual_equation
+from capture.compute_tables import one_visit, print_change, print_json, print_tem
 from capture.errors import CaptureError, MisuseError
+from capture.transfer import client_id_of, store_of, store_option
 
-MOST_BYTES = 10_000_000
 _ACTIONS = ("list", "conversions", "applicable", "tem", "change")
 
 
@@ -53,7 +53,12 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     add("--change", metavar="CSV", type=Path, help="change between a client's last two visits")
     add("--assessor", metavar="NAME", help="with --tem: whose error")
     add("--other", metavar="NAME", help="with --tem: the error between --assessor and this one")
-    add("--client", metavar="NAME", help="with --change: whose visits")
+    add(
+        "--client",
+        metavar="NAME",
+        help="with --change: whose visits; else a client of the store, whose choices count",
+    )
+    store_option(parser)
     add("--equation", metavar="ID", help="see --list")
     add("--age", metavar="YEARS", help="completed years")
     add("--sex", choices=[sex.value for sex in Sex], help="compared with the equation's")
@@ -91,16 +96,47 @@ def run(chosen: argparse.Namespace) -> int:
     if chosen.applicable:
         return _applicable(chosen)
     if chosen.tem is not None:
-        return _tem(chosen)
+        return print_tem(chosen)
     if chosen.change is not None:
-        return _change(chosen)
+        return print_change(chosen)
     return _compute(chosen)
 
 
 # The options
 
 
-def _equation(chosen: argparse.Namespace) -> Equation:
+@dataclass(frozen=True, slots=True)
+class _Person:
+    """Who the result is for: a client of the store with their choices, or nobody known."""
+
+    defaults: ClientDefaults
+    sex: Sex | None
+    age_years: int
+    of_store: bool = False
+
+
+def _person(chosen: argparse.Namespace) -> _Person:
+    """What is known of the person from the options, and of a named client from the store."""
+    sex = None if chosen.sex is None else Sex(chosen.sex)
+    if chosen.client is None:
+        return _Person(ClientDefaults(), sex, completed_years(chosen.age))
+    with store_of(chosen) as store:
+        client_id = client_id_of(store, chosen.client)
+        client = next(each for each in store.clients() if each.id == client_id)
+    if chosen.age is None and client.birth_date is not None:
+        age = years_on(date.fromisoformat(client.birth_date), date.today())
+    else:
+        age = completed_years(chosen.age)
+    return _Person(ClientDefaults.from_plain(client.choices), sex or Sex(client.sex), age, True)
+
+
+def _equation(chosen: argparse.Namespace, person: _Person) -> Equation:
+    if chosen.equation is None and person.defaults.equation_id is not None:
+        return equation(person.defaults.equation_id)
+    if chosen.equation is None and person.of_store and person.sex is not None:
+        taken, folds = _measured(chosen)
+        if taken:
+            return usual_equation(person.sex, person.age_years, taken, folds)
     if chosen.equation is None:
         raise MisuseError("--equation is missing.", "See 'foldcall compute --list' for its id.")
     try:
@@ -112,9 +148,11 @@ def _equation(chosen: argparse.Namespace) -> Equation:
         ) from None
 
 
-def _conversion_id(chosen: argparse.Namespace, using: Equation) -> str | None:
+def _conversion_id(chosen: argparse.Namespace, using: Equation, person: _Person) -> str | None:
     if chosen.conversion is None:
-        return None
+        own = person.defaults.conversion_id
+        # The client's conversion belongs to the client's equation.
+        return own if chosen.equation is None and using.gives is Gives.DENSITY else None
     try:
         conversion(chosen.conversion)
     except CaptureError:
@@ -130,59 +168,21 @@ def _conversion_id(chosen: argparse.Namespace, using: Equation) -> str | None:
     return str(chosen.conversion)
 
 
-# The files
-
-
-def _visits(path: Path) -> tuple[MeasuredVisit, ...]:
-    try:
-        with path.open("rb") as file:
-            found = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "the name is none"
-        raise CaptureError(f"The table cannot be opened: {reason}.", "Check its name.") from None
-    if len(found) > MOST_BYTES:
-        raise CaptureError(
-            f"The table is larger than {MOST_BYTES // 1_000_000} MB.", "Split it into several."
-        )
-    try:
-        text = found.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise CaptureError("The table is no UTF-8 text.", "Save it as CSV, UTF-8.") from None
-    return visits_from_csv(text, KNOWN_SITES)
-
-
-def _one_visit(path: Path) -> tuple[dict[str, tuple[int, ...]], dict[str, FoldDirection]]:
-    visits = _visits(path)
-    if len(visits) > 1:
-        raise CaptureError(
-            f"The table holds {len(visits)} visits.", "Give a table with one visit to compute."
-        )
-    measured = visits[0].measurements
-    return (
-        {each.site: each.readings_tenths_mm for each in measured},
-        {each.site: each.conditions.fold_direction for each in measured},
-    )
-
-
 def _measured(
     chosen: argparse.Namespace,
 ) -> tuple[dict[str, tuple[int, ...]], dict[str, FoldDirection]]:
     """The readings by site, and their fold directions, from options or a table."""
     if chosen.csv is not None:
-        return _one_visit(chosen.csv)
+        return one_visit(chosen.csv)
     return readings(chosen.reading), {}
 
 
 # The actions
 
 
-def _print_json(value: object) -> None:
-    print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))
-
-
 def _list(chosen: argparse.Namespace) -> int:
     if chosen.json:
-        _print_json([known.to_plain() for known in equations()])
+        print_json([known.to_plain() for known in equations()])
         return 0
     for known in equations():
         sexes = ", ".join(known.sexes)
@@ -194,7 +194,7 @@ def _list(chosen: argparse.Namespace) -> int:
 
 def _conversions(chosen: argparse.Namespace) -> int:
     if chosen.json:
-        _print_json([known.to_plain() for known in conversions()])
+        print_json([known.to_plain() for known in conversions()])
         return 0
     for known in conversions():
         ages = "" if known.ages is None else f", {known.ages[0]} to {known.ages[1]} years"
@@ -215,7 +215,7 @@ def _applicable(chosen: argparse.Namespace) -> int:
         Sex(chosen.sex), age, values_mm, values_mm=values_mm, fold_directions=folds
     )
     if chosen.json:
-        _print_json(
+        print_json(
             [
                 {
                     "id": answer.equation.id,
@@ -234,15 +234,15 @@ def _applicable(chosen: argparse.Namespace) -> int:
 
 
 def _compute(chosen: argparse.Namespace) -> int:
-    using, age = _equation(chosen), completed_years(chosen.age)
-    model = _conversion_id(chosen, using)
+    person = _person(chosen)
+    using, age, sex = _equation(chosen, person), person.age_years, person.sex
+    model = _conversion_id(chosen, using, person)
     body = body_of(chosen.weight, chosen.height, chosen.target)
     tem_sum_mm = optional_number(chosen.tem_sum, "--tem-sum", 0, 100, "mm")
     if (chosen.sum is not None) + bool(chosen.reading) + (chosen.csv is not None) != 1:
         raise MisuseError(
             "One of --sum, --reading and --csv is needed.", "Give the folds in one of these ways."
         )
-    sex = None if chosen.sex is None else Sex(chosen.sex)
     sites: list[dict[str, object]] = []
     if chosen.sum is not None:
         prediction = predict(
@@ -270,67 +270,20 @@ def _compute(chosen: argparse.Namespace) -> int:
         if result.prediction is None:
             raise CaptureError(*refusal(result.missing))
         prediction = result.prediction
-    return _show(chosen, prediction, body, sites)
+    show_fat = person.defaults.show_fat_percent and not chosen.no_fat
+    show_norms = person.defaults.norms_shown and not chosen.no_norms
+    found = shown(prediction, body, show_fat=show_fat, show_norms=show_norms)
+    return _show(chosen, found, sites)
 
 
-def _show(
-    chosen: argparse.Namespace,
-    prediction: Prediction,
-    body: Body,
-    sites: list[dict[str, object]],
-) -> int:
-    found = shown(prediction, body, show_fat=not chosen.no_fat, show_norms=not chosen.no_norms)
+def _show(chosen: argparse.Namespace, found: Shown, sites: list[dict[str, object]]) -> int:
+    prediction = found.prediction
     if chosen.json:
-        _print_json({"sites": sites, **found.to_plain()} if sites else found.to_plain())
+        print_json({"sites": sites, **found.to_plain()} if sites else found.to_plain())
     else:
         print("\n".join(found.lines()))
     if prediction.density.refused:
         raise CaptureError(*refusal(prediction.density.refused))
-    if prediction.why_not and not chosen.no_fat:
+    if prediction.why_not and found.show_fat:
         raise CaptureError(" ".join(prediction.why_not), "There is no percent to show.")
-    return 0
-
-
-def _tem(chosen: argparse.Namespace) -> int:
-    visits = _visits(chosen.tem)
-    known = sorted({visit.assessor for visit in visits})
-    assessor = chosen.assessor
-    if assessor is None and len(known) == 1:
-        assessor = known[0]
-    if assessor not in known or (chosen.other is not None and chosen.other not in known):
-        raise MisuseError(
-            f"The table has {len(known)} assessors, and not the one asked for.",
-            "Name them with --assessor and --other as the table does.",
-        )
-    if chosen.other is None:
-        errors = within_assessor(visits, assessor)
-    elif chosen.other == assessor:
-        raise MisuseError("--assessor and --other are the same.", "Name two assessors.")
-    else:
-        errors = between_assessors(visits, assessor, chosen.other)
-    if chosen.json:
-        _print_json([error.to_plain() for error in errors])
-    else:
-        print("\n".join(error.text for error in errors))
-    return 0
-
-
-def _change(chosen: argparse.Namespace) -> int:
-    visits = _visits(chosen.change)
-    clients = {visit.client for visit in visits}
-    if chosen.client is None and len(clients) > 1:
-        raise MisuseError("The table has several clients.", "Name one with --client.")
-    wanted = next(iter(clients)) if chosen.client is None else chosen.client
-    if any(not visit.date for visit in visits):
-        raise CaptureError("A visit has no date.", "The table needs the column date for a change.")
-    found = last_change(visits, wanted)
-    if found is None:
-        raise CaptureError("There are no two visits to compare.", "A change needs two visits.")
-    before, now, change = found
-    if chosen.json:
-        _print_json({"before": before.date, "now": now.date, **change.to_plain()})
-        return 0
-    print(f"From {before.date} to {now.date}")
-    for each in (change.sum, *change.sites):
-        print(each.text)
     return 0

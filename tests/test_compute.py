@@ -15,6 +15,7 @@ from capture.composition import table as table_module
 from capture.composition.equations import equation, equations
 from capture.composition.table import visits_from_csv
 from capture.errors import CaptureError, MisuseError
+from capture.store import open_store
 
 MEN_3 = "jackson_pollock_1978_men_3"
 MEN_4_PERCENT = "jackson_pollock_1985_men_4_percent"
@@ -52,6 +53,60 @@ Table = Callable[[str | bytes], str]
 
 def _json(capsys: pytest.CaptureFixture[str]) -> Any:
     return json.loads(capsys.readouterr().out)
+
+
+# A client of the store
+
+
+@pytest.fixture
+def store_path(tmp_path: Path) -> Path:
+    """A store with two men: one with choices of his own, one without."""
+    path = tmp_path / "clients.db"
+    with open_store(path) as store:
+        at = "2026-05-04T09:30:00+02:00"
+        store.add_client(
+            "Rowan Alderby",
+            "male",
+            at=at,
+            birth_date="1985-03-31",
+            equation=MEN_3,
+            conversion="brozek",
+            show_norms=False,
+        )
+        store.add_client("Col Lind", "male", at=at, show_fat_percent=False)
+    return path
+
+
+def test_a_named_clients_choices_are_used(
+    run: Run, store_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Equation, conversion, age by the birth date and what is shown come from the store."""
+    assert (
+        run("--client", "Rowan Alderby", "--store", str(store_path), "--sum", "45", "--json") == 0
+    )
+    found = _json(capsys)
+    assert (found["equation"], found["conversion"]["id"]) == (MEN_3, "brozek")
+    assert found["age_years"] >= 41
+    assert found["fat_percent"] is not None
+    assert found["norm"] is None
+
+
+def test_a_client_who_is_shown_no_percent_gets_none_here_either(
+    run: Run, store_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The folds are summed by the usual equation's sites; no percent, density or mass is told."""
+    readings = ["--reading", "chest=10", "--reading", "abdominal=20", "--reading", "thigh=15"]
+    of_client = ["--client", "Col Lind", "--store", str(store_path), "--age", "30"]
+    assert run(*of_client, *readings, "--weight", "80", "--json") == 0
+    found = _json(capsys)
+    assert (found["equation"], found["sum_mm"]) == (MEN_3, 45.0)
+    assert not {"fat_percent", "density_g_cm3", "masses", "norm"} & set(found)
+
+
+def test_a_client_who_is_not_there_is_told(run: Run, store_path: Path) -> None:
+    """One line, and nothing is computed."""
+    with pytest.raises(CaptureError, match="no such client"):
+        run("--client", "Nobody", "--store", str(store_path), "--sum", "45", "--age", "30")
 
 
 # The lists

@@ -5,6 +5,7 @@ Only plain decimal numbers pass: no exponent, no infinity, no "nan", no digits o
 
 import re
 from collections.abc import Iterable
+from datetime import date
 
 from capture.composition.equations import equations
 from capture.composition.shown import Body
@@ -67,6 +68,15 @@ def completed_years(text: str | None) -> int:
             f"--age {short(text)} is no whole number.", "Give the age in completed years."
         )
     return int(age)
+
+
+def years_on(born: date, day: date) -> int:
+    """Completed years on a day.
+
+    >>> years_on(date(1985, 3, 31), date(2026, 3, 30))
+    40
+    """
+    return day.year - born.year - ((day.month, day.day) < (born.month, born.day))
 
 
 def readings(given: Iterable[str]) -> dict[str, tuple[int, ...]]:
