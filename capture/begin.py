@@ -1,5 +1,6 @@
 """Opening a visit: taking an unfinished one up again, or beginning one."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,6 +12,8 @@ from capture.protocol.caliper import Caliper
 from capture.protocol.setup import Carried
 from capture.protocol_file import open_protocol
 from capture.store import Store
+from capture.store.calipers import KeptCaliper
+from capture.store.calipers import find as find_caliper
 from capture.store.rows import Assessor, Client, VisitRow
 from capture.visit.replay import replay
 from capture.visit.setups import carried_from
@@ -33,8 +36,10 @@ class Wish:
     age_years: int | None = None
     birth_date: str | None = None
     protocol: str | None = None
-    caliper_step_mm: float = USUAL_STEP_MM
-    caliper_opening_mm: float = USUAL_OPENING_MM
+    caliper: str | None = None
+    """Description or identifier of a kept caliper."""
+    caliper_step_mm: float | None = None
+    caliper_opening_mm: float | None = None
     new: bool = False
     keep_sound: bool | None = None
     """Whether the client agreed that the sound of calls is kept; None: nothing was said."""
@@ -67,7 +72,9 @@ def open_visit(store: Store, wish: Wish, today: date, at: str) -> Opened:
                 plan = Plan.from_plain(row.plan)
                 _settle_sound(store, row, wish)
                 return Opened(row, replay(plan, store.entries(row.id)), True)
-    plan = _plan(wish, client, today, None if client is None else _last_time(store, client))
+    last_time = None if client is None else _last_time(store, client)
+    caliper = _caliper(store.calipers(), wish, last_time)
+    plan = _plan(wish, client, today, caliper, last_time)
     if client is None:
         client = store.add_client(
             wish.client, sex=plan.sex.value, at=at, birth_date=wish.birth_date
@@ -109,7 +116,41 @@ def _last_time(store: Store, client: Client) -> Carried | None:
     return None
 
 
-def _plan(wish: Wish, client: Client | None, today: date, last_time: Carried | None) -> Plan:
+def _caliper(kept: Sequence[KeptCaliper], wish: Wish, last_time: Carried | None) -> Caliper:
+    """The caliper that is named; else that of the last visit; else the only one that is kept.
+
+    Where none is kept, one that is told by its scale alone.
+    """
+    step, opening = wish.caliper_step_mm, wish.caliper_opening_mm
+    told = step is not None or opening is not None
+    if wish.caliper is not None:
+        if told:
+            raise MisuseError(
+                "A kept caliper has its own scale.",
+                "Leave --caliper-step and --caliper-opening out.",
+            )
+        return find_caliper(kept, wish.caliper).caliper
+    if kept and not told:
+        before = [
+            each for each in kept if last_time and each.caliper.description == last_time.caliper
+        ]
+        found = before or kept
+        if len(found) > 1:
+            names = ", ".join(f"'{each.caliper.description}'" for each in found)
+            raise MisuseError("Several calipers are kept.", f"Add --caliper, one of {names}.")
+        return found[0].caliper
+    step_tenths = _tenths(USUAL_STEP_MM if step is None else step, "step")
+    opening_tenths = _tenths(USUAL_OPENING_MM if opening is None else opening, "open")
+    return Caliper(
+        f"caliper in steps of {step_tenths / 10:g} mm to {opening_tenths / 10:g} mm",
+        step_tenths,
+        opening_tenths,
+    )
+
+
+def _plan(
+    wish: Wish, client: Client | None, today: date, caliper: Caliper, last_time: Carried | None
+) -> Plan:
     protocol = open_protocol(wish.protocol or USUAL_PROTOCOL)
     sex = wish.sex or (None if client is None else client.sex)
     if sex is None:
@@ -118,10 +159,9 @@ def _plan(wish: Wish, client: Client | None, today: date, last_time: Carried | N
         raise MisuseError(
             f"The store has this client as {client.sex}.", "Leave --sex out, or mend the store."
         )
-    step, opening = _tenths(wish.caliper_step_mm, "step"), _tenths(wish.caliper_opening_mm, "open")
     return Plan(
         protocol,
-        Caliper(f"caliper in steps of {step / 10:g} mm to {opening / 10:g} mm", step, opening),
+        caliper,
         Sex(sex),
         _age_years(wish, client, today),
         screening=True,

@@ -18,6 +18,7 @@ from capture.findings import Finding, Mark, guarded
 from capture.keeping import LEAST_FREE_BYTES
 from capture.language.grammar import LISTENING
 from capture.pack import Pack
+from capture.protocol.caliper import caliper_warnings
 from capture.recognise.lexicon import parse_lexicon
 from capture.recognise.quiet import native_messages
 from capture.sound.clips import ClipBank, open_bank
@@ -41,7 +42,7 @@ from capture.sound.voice import VoiceKind
 from capture.store import default_store_path
 from capture.store.sounds import sounds_of
 from capture.unlock import open_unlocked
-from capture.wiring import Write, certainty_of, default_pack, open_ear
+from capture.wiring import Write, certainty_of, default_pack, local_time, open_ear
 
 PACKAGES = ("vosk", "sounddevice", "soundfile", "numpy", "sqlite-utils", "prompt_toolkit")
 STATE = "reading_wanted"
@@ -181,6 +182,7 @@ def _voice(pack: Pack, settings: SoundSettings) -> Finding:
 
 def _store_findings(path: Path) -> Iterator[Finding]:
     yield guarded("store", lambda: _store(path))
+    yield from _calipers(path)
     yield guarded("disk", lambda: _disk(path))
 
 
@@ -193,6 +195,25 @@ def _store(path: Path) -> Finding:
         return Finding(Mark.FAILED, "store", f"{path}: {problems[0]}.", hint)
     told = f"{path} can be written" + (f"; {visits} open visits." if visits else ".")
     return Finding(Mark.OK, "store", told)
+
+
+def _calipers(path: Path) -> Iterator[Finding]:
+    """One line for each caliper that is kept: its last check with gauge blocks, or what is due."""
+    try:
+        with open_unlocked(path) as store:
+            kept = store.calipers()
+    except CaptureError:
+        return  # the line about the store says why
+    for each in kept:
+        caliper = each.caliper
+        warnings = caliper_warnings(caliper, local_time()[:10])
+        told = f"{caliper.description}: "
+        if warnings:
+            hint = "See 'foldcall caliper'."
+            yield Finding(Mark.NOTE, "caliper", told + " ".join(warnings), hint, needed=False)
+        elif caliper.check is not None:
+            told += f"checked with gauge blocks on {caliper.check.on}."
+            yield Finding(Mark.OK, "caliper", told, needed=False)
 
 
 def _disk(path: Path) -> Finding:

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from capture import __version__
 from capture.backing_up import add_command as add_backup
+from capture.calipers import add_command as add_caliper
 from capture.check import add_command as add_check
 from capture.clients import add_command as add_clients
 from capture.compute import add_command as add_compute
@@ -103,6 +104,7 @@ def _parser() -> argparse.ArgumentParser:
     add_encrypting(commands)
     add_report(commands)
     add_tape(commands)
+    add_caliper(commands)
     add_check(commands)
     add_measure(commands)
     return parser

@@ -18,6 +18,7 @@ from capture.keeping import Keeping
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import Intent, NotUnderstood
 from capture.pack import Pack
+from capture.protocol.caliper import caliper_warnings
 from capture.recognise.port import Heard
 from capture.report.summary import visit_result_of
 from capture.road import Road
@@ -103,8 +104,12 @@ class Company:
 
     def begin(self) -> None:
         """Announce where the visit stands, and begin to hear."""
+        lines = []
         if self.opened.resumed:
-            self.session.notice("The unfinished visit of this client goes on where it was left.")
+            lines.append("The unfinished visit of this client goes on where it was left.")
+        lines += caliper_warnings(self.opened.visit.plan.caliper, local_time()[:10])
+        if lines:
+            self.session.notice(" ".join(lines))
         if self.keeping is not None:
             self.keeping.begin()
         self.session.open()

@@ -31,6 +31,9 @@ def run(chosen: argparse.Namespace) -> int:
             named="the other store",
             refuse_conflicts=False,
         )
+        calipers = store.take_calipers(other)
+    if calipers:
+        told.count("calipers and their checks", calipers)
     print(told_in_words(told.added, told.same))
     for line in told.conflicts:
         print(f"CONFLICT  {line}")

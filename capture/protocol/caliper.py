@@ -11,6 +11,9 @@ THIN_TENTHS_MM = 20
 Common practice, no source.
 """
 
+STEPS_TENTHS_MM = (1, 2, 5, 10)
+"""The steps that scales of skinfold calipers have (published figures; 0.5 and 0.1 from memory)."""
+
 BY_EYE_TENTHS_MM = 10
 """On a scale this coarse or coarser a value half way between two marks can be read by eye.
 

@@ -47,3 +47,12 @@ def append_only(table: str) -> tuple[str, ...]:
         f" SELECT RAISE(ABORT, '{table} is append-only'); END"
         for action in ("UPDATE", "DELETE")
     )
+
+
+def no_replace(table: str, key: str) -> str:
+    """Look before an INSERT: INSERT OR REPLACE would remove the old row in silence."""
+    return (
+        f"CREATE TRIGGER {table}_no_replace BEFORE INSERT ON {table}"
+        f" WHEN EXISTS (SELECT 1 FROM {table} WHERE {key} = NEW.{key})"
+        f" BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
+    )

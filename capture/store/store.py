@@ -9,10 +9,12 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from capture.protocol.caliper import Caliper, GaugeCheck
 from capture.store import (
     amending,
     backups,
     briefs,
+    calipers,
     connection,
     erasing,
     joining,
@@ -25,6 +27,7 @@ from capture.store import (
     upkeep,
     visits,
 )
+from capture.store.calipers import KeptCaliper
 from capture.store.cipher import Passphrase
 from capture.store.errors import StoreError, told_plainly
 from capture.store.rows import Assessor, Client, Result, VisitRow, as_id
@@ -139,6 +142,28 @@ class Store:
     def find_assessor(self, name: str) -> Assessor | None:
         """Find the one assessor of this name in any case; `StoreError` if there are several."""
         return visits.find(self.assessors(), name)
+
+    def add_caliper(self, caliper: Caliper, *, at: str) -> None:
+        """Keep a caliper; its description must be new."""
+        with self._saving():
+            calipers.add(self.db, caliper, at)
+
+    def add_gauge_check(self, caliper_id: str, check: GaugeCheck, *, by_name: str, at: str) -> None:
+        """Keep a check of a caliper with gauge blocks; `at` is when it was entered."""
+        with self._saving():
+            calipers.add_check(self.db, caliper_id, check, by_name, at)
+
+    def calipers(self) -> tuple[KeptCaliper, ...]:
+        """The calipers in the order in which they were added, each with its last check."""
+        with told_plainly(self.path):
+            return calipers.kept(self.db)
+
+    def take_calipers(self, other: "Store") -> int:
+        """Add the calipers and checks of another store that are not here yet; how many."""
+        with told_plainly(other.path):
+            given = calipers.rows(other.db)
+        with self._saving():
+            return calipers.take(self.db, given)
 
     def begin_visit(
         self,
