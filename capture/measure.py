@@ -126,7 +126,7 @@ def _command(chosen: argparse.Namespace) -> int:
         else:
             company = assemble(store, opened, pack, sound, bindings)
             run_screen(company)
-            for line in _results(company):
+            for line in results_of(company):
                 _print(line)
             _print(_parting(company, store))
     return 0
@@ -143,7 +143,7 @@ def _plain(company: Company) -> None:
         said = f' (said: "{spoken}")' if spoken else ""
         _print(f"  {keys}: {does}{said}")
     run_lines(company, (line.rstrip("\n") for line in sys.stdin), patient=sys.stdin.isatty())
-    for line in _results(company):
+    for line in results_of(company):
         _print(line)
     _print(_end_of(company.session.visit))
 
@@ -152,7 +152,7 @@ def _parting(company: Company, store: Store) -> str:
     return f"{_end_of(company.session.visit)} It is in {store.path}."
 
 
-def _results(company: Company) -> tuple[str, ...]:
+def results_of(company: Company) -> tuple[str, ...]:
     """What a visit that was signed off comes to, as far as the client is shown it."""
     visit = company.session.visit
     if visit.signed_at is None or not visit.confirmed:

@@ -3,13 +3,14 @@
 import csv
 import io
 import json
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
-from many_visits import filled
+from many_visits import LATER, filled
 
 from capture.cli import main
 from capture.exchange.columns import NAMES
@@ -314,6 +315,25 @@ def test_fhir_says_units_and_which_codes_are_local(full: Path) -> None:
     codings = [coding for each in observed for coding in each["code"]["coding"]]
     assert {each["code"] for each in codings if each["system"] == "http://loinc.org"} == {"41982-0"}
     assert {each["system"] for each in codings} == {"http://loinc.org", "urn:foldcall:codes"}
+
+
+def test_fhir_hands_on_no_percent_of_a_client_who_is_shown_none(full: Path, tmp_path: Path) -> None:
+    """Folds and sums are there, percent and density are not; nor for one found to be the same."""
+    path = tmp_path / "hidden.db"
+    shutil.copy(full, path)
+    with open_store(path) as store:
+        hidden, joined, *others = (each.id for each in store.clients())
+        store.link_clients(joined, hidden, at=LATER)
+        store.edit_client(hidden, at=LATER, show_fat_percent=False)
+    codes: dict[str, set[str]] = {}
+    for entry in fhir(path)["entry"]:
+        if entry["resource"]["resourceType"] == "Observation":
+            of = entry["resource"]["subject"]["reference"].removeprefix("urn:uuid:")
+            codes.setdefault(of, set()).add(entry["resource"]["code"]["coding"][0]["code"])
+    for client in (hidden, joined):
+        assert "sum" in codes[client]
+        assert not codes[client] & {"fat", "density"}
+    assert any("fat" in codes[client] for client in others if client in codes)
 
 
 def test_fhir_is_valid_by_another_library(full: Path) -> None:

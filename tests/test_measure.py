@@ -17,7 +17,7 @@ import soundfile
 from capture.begin import Opened, Wish, open_visit
 from capture.company import Company, Sound, assemble, examples, run_lines
 from capture.errors import MisuseError
-from capture.measure import read_bindings
+from capture.measure import read_bindings, results_of
 from capture.pack import Pack
 from capture.resources import data_folder
 from capture.screen.keymap import USUAL, Action, KeysError
@@ -168,6 +168,27 @@ def test_a_whole_visit_by_keypad(store: Store, pack: Pack) -> None:
     (row,) = store.visits()
     assert store.open_visits() == []
     assert len(store.results(row.id)) == 1
+
+
+@pytest.mark.parametrize("shown", [True, False], ids=["shown", "hidden"])
+def test_the_end_goes_by_the_clients_choices(store: Store, pack: Pack, shown: bool) -> None:
+    """The client's own equation, and neither on the screen nor in the store a hidden percent."""
+    equation = "jackson_pollock_ward_1980_women_3"
+    client = store.add_client("Ada Moss", "female", at=NOON, birth_date="1985-01-01")
+    store.edit_client(client.id, at=NOON, equation=equation, show_fat_percent=shown)
+    folds = ["8", "11", "10", "14", "22", "11", "9"] * 2
+    lines = ["", "", "", "", *(["6 3/4", ""] * 3)]
+    lines += [line for fold in folds for line in (fold, "")]
+    company = assemble(store, opened(store), pack, Sound(None, QUIET), USUAL, lambda _: None)
+    run_lines(company, iter([*lines, "sign off"]), patient=False)
+    said = "\n".join(results_of(company))
+    assert "sum of 7" in said
+    assert ("Fat " in said) is shown
+    assert ("Triceps, suprailiac, thigh, women (1980)" in said) is shown
+    (row,) = store.visits()
+    (result,) = store.results(row.id)
+    assert ("fat" in result.result) is shown
+    assert result.result["equation"]["id"] == equation
 
 
 def test_recorded_calls_and_keys_are_mixed(store: Store, pack: Pack, tmp_path: Path) -> None:

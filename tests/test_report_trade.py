@@ -170,6 +170,22 @@ def _masses(story: Story) -> str:
     return line.removeprefix("Fat mass ").partition(" (")[0]
 
 
+@pytest.mark.parametrize(
+    ("caution", "said"),
+    [("pregnancy", "pregnancy"), ("oedema", "swelling"), ("surgery", "surgery"), ("lotion", "")],
+)
+def test_where_no_equation_holds_there_is_no_percent(caution: str, said: str) -> None:
+    """The folds are told, the percent is not, unless it is asked for; other cautions only show."""
+    visit = made("2026-05-04", facts=({"kind": "noted", "caution": caution},))
+    lines = client_lines(told(visit))
+    assert "add up to" in lines[0]
+    assert (f"Noted before measuring: {said}." in lines[-1]) is bool(said)
+    assert ("not estimated" in lines[-1]) is bool(said)
+    assert told(visit, override=True).result is not None
+    assert "estimated at" in client_lines(told(visit, override=True))[-1]
+    assert f"Noted before measuring: {caution}." in deviations(visit)
+
+
 # What the client is shown
 
 

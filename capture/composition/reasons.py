@@ -24,6 +24,8 @@ class ReasonKind(Enum):
     FOLD_DIRECTION = "fold lifted another way"
     ALREADY_PERCENT = "already percent"
     """A conversion was asked for, but the equation gives percent itself. Never overridden."""
+    CONDITION = "not made for this condition"
+    """Something was noted in which no such equation holds, such as a pregnancy."""
     CONVERSION_SEX = "conversion for the other sex"
     CONVERSION_AGE = "age outside the conversion's group"
 
@@ -99,6 +101,8 @@ class Reason:
                 return f"Lifted in another direction than the equation asks for: {names}."
             case ReasonKind.KNOWN_BIAS:
                 return f"The sum is {self.value:g} mm; {self.detail}."
+            case ReasonKind.CONDITION:
+                return f"Noted before measuring: {self.detail}. The equation was not made for it."
             case ReasonKind.ALREADY_PERCENT:
                 return "The equation gives fat percent itself; no conversion is applied to it."
             case ReasonKind.CONVERSION_SEX:

@@ -211,6 +211,7 @@ def visit_result(
     tem_sum_mm: float | None = None,
     weight_kg: float | None = None,
     target_percent: float | None = None,
+    conditions: Sequence[str] = (),
 ) -> VisitResult:
     """Compute a visit from its confirmed readings.
 
@@ -218,7 +219,8 @@ def visit_result(
     as not measured. `age_years` are completed years on the day of the visit. `override` accepts
     what lies outside the equation's sample; the result says so. `tem_sum_mm` is the assessor's
     technical error of the sum, `weight_kg` the body weight, `target_percent` what a goal weight
-    is asked for. `conversion_id` is None for the usual one, or for none at all where the
+    is asked for. `conditions` are in words what was noted in which no such equation holds.
+    `conversion_id` is None for the usual one, or for none at all where the
     equation gives percent itself.
 
     An unknown equation or conversion is a CaptureError; a reading that is not above zero, or a
@@ -233,6 +235,9 @@ def visit_result(
     settled = {site.site: site.settled for site in sites}
     model, against = conversion_for(chosen, conversion_id, sex, age_years)
     of_sites = tuple(site_reasons(chosen, settled, fold_directions or {}))
+    if conditions:
+        noted = Reason(ReasonKind.CONDITION, detail=", ".join(conditions))
+        of_sites = (*of_sites, noted)
     filled = {site: site_for(chosen, site, settled) for site in chosen.sites}
     used = tuple(site for site in filled.values() if site is not None)
     missing = tuple(site for site, measured in filled.items() if measured is None)

@@ -25,6 +25,11 @@ def deviations(visit: VisitRecord) -> tuple[str, ...]:
         found.append(f"Instead of the permission {name}: {option.replace('_', ' ')}.")
     if visit.through_cloth:
         found.append(f"Taken through cloth: {', '.join(map(_name, visit.through_cloth))}.")
+    noted = dict.fromkeys(str(fact.get("caution")) for fact in visit.facts_of("noted"))
+    if noted:
+        found.append(f"Noted before measuring: {', '.join(map(_name, noted))}.")
+    if visit.facts_of("finished_early"):
+        found.append("Finished early, before all was measured.")
     found.extend(_turned(visit))
     for (site, circuit), reason in visit.skips.items():
         what = "tape" if circuit == 0 else f"circuit {circuit}"

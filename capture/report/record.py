@@ -96,8 +96,6 @@ class VisitRecord:
     """What was settled on in the place of a permission."""
     blanks: bool = False
     """Whether the journal has entries of which only their number is known."""
-    setup_changes: tuple[Mapping[str, Any], ...] = ()
-    """The facts of changes that stand: which field of a site's setup holds what."""
 
     @property
     def sign_off(self) -> Amendment | None:
@@ -154,7 +152,6 @@ class _Reader:
     tapes: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     others: list[tuple[str, Mapping[str, Any]]] = field(default_factory=list)
     instead: dict[str, str] = field(default_factory=dict)
-    setups: list[Mapping[str, Any]] = field(default_factory=list)
     signed: tuple[str, int] | None = None
 
     def take(self, entry: Mapping[str, Any]) -> None:
@@ -208,9 +205,6 @@ class _Reader:
                 self.signed = (entry["at"], entry["sequence"])
             case {"kind": "undone", "what": what, "site": name}:
                 self._undo(what, name)
-            case {"kind": "setup_changed", "site": str(), "field": str()}:
-                self.setups.append(fact)
-                self.others.append((entry["at"], fact))
             case {"kind": "doubt" | "hearing"}:
                 pass
             case _:
@@ -233,10 +227,6 @@ class _Reader:
             self.permissions.pop(name, None)
         elif what == "tape":
             self.tapes.pop(name, None)
-        elif what == "setup":
-            changed = [each for each in self.setups if each["site"] == name]
-            if changed:
-                self.setups.remove(changed[-1])
         elif what == "skip":
             last = [key for key in self.skips if key[0] == name]
             if last:
@@ -285,6 +275,5 @@ def record_of(visit: Mapping[str, Any]) -> VisitRecord:
         last_at=visit["journal"][-1]["at"] if visit["journal"] else visit["started_at"],
         other_facts=tuple(reader.others),
         instead=reader.instead,
-        setup_changes=tuple(reader.setups),
         blanks=any(each["source"] == "program" and not each["words"] for each in visit["journal"]),
     )

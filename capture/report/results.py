@@ -2,7 +2,7 @@
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -48,6 +48,16 @@ class FoldSum:
     sum_mm: float | None
     missing: tuple[str, ...]
     estimated: tuple[str, ...] = ()
+
+
+_NO_EQUATION_HOLDS = {"pregnancy": "pregnancy", "oedema": "swelling", "surgery": "surgery"}
+"""Cautions under which percents from folds mean nothing (common practice, no source)."""
+
+
+def conditions_against(cautions: Iterable[object]) -> tuple[str, ...]:
+    """What was noted in which no equation holds, in words."""
+    known = dict.fromkeys(str(each) for each in cautions)
+    return tuple(_NO_EQUATION_HOLDS[each] for each in known if each in _NO_EQUATION_HOLDS)
 
 
 def protocol_of(visit: VisitRecord) -> Protocol | None:
@@ -144,6 +154,7 @@ def result_of(
         tem_sum_mm=error_of_sum_mm(visit, chosen.sites, given.tems_mm or {}),
         weight_kg=given.weight_kg,
         target_percent=given.target_percent,
+        conditions=conditions_against(fact.get("caution") for fact in visit.facts_of("noted")),
     )
 
 

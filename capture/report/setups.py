@@ -44,7 +44,7 @@ def _setups(visit: VisitRecord, protocol: Protocol) -> dict[str, SiteSetup]:
     for site in protocol.sites:
         setup = None if carried is None else carried.site(site.id)
         found[site.id] = setup or usual_setup(site)
-    for change in visit.setup_changes:
+    for change in visit.facts_of("setup_changed"):
         site_id, value = change["site"], change.get("value")
         if site_id not in found or not isinstance(value, str | int):
             continue

@@ -7,7 +7,7 @@ from capture.composition.client import ClientDefaults
 from capture.composition.forms import FoldDirection, Gives
 from capture.composition.results import VisitResult, visit_result
 from capture.composition.usual import equation_for
-from capture.report.results import AS_USUAL
+from capture.report.results import AS_USUAL, conditions_against
 from capture.units import millimetres
 from capture.visit.setups import setup_of
 from capture.visit.state import Visit
@@ -36,6 +36,7 @@ def visit_result_of(visit: Visit, defaults: ClientDefaults = AS_USUAL) -> VisitR
         # The usual equation may give percent itself; then there is nothing to convert.
         defaults.conversion_id if chosen.gives is Gives.DENSITY else None,
         fold_directions=folds,
+        conditions=conditions_against(each.value for each in visit.cautions),
     )
 
 
