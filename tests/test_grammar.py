@@ -53,16 +53,20 @@ INTENDED_RULES = (
     "commands.later",
     "readings.reading", "readings.correction",
     "readings.wrong_reading", "readings.wrong_correction", "readings.late_rest",
+    "readings.site_reading", "readings.wrong_site_reading",
     "tape.tape", "tape.tape_correction",
     "listening.preparation", "listening.permission", "listening.tape_wanted",
     "listening.tape_readback",
-    "listening.reading_wanted", "listening.readback", "listening.closing", "listening.paused",
+    "listening.reading_wanted", "listening.readback", "listening.readback_through",
+    "listening.closing", "listening.paused",
     "listening.anything",
 )  # fmt: skip
 """Rules whose sentences are whole calls."""
 
 HUGE = {
-    "readings.reading", "readings.wrong_reading", "tape.tape", "listening.tape_wanted",
+    "readings.reading", "readings.wrong_reading", "readings.site_reading",
+    "readings.wrong_site_reading", "listening.readback_through", "tape.tape",
+    "listening.tape_wanted",
     "listening.reading_wanted", "listening.anything",
 }  # fmt: skip
 
@@ -209,6 +213,7 @@ STATES = {
     "reading_wanted": "finish go_to later not_understood pause reading repeat skip stop undo"
     f" {SETUP}",
     "readback": "confirm correct not_understood refuse repeat skip stop undo",
+    "readback_through": "confirm correct go_to not_understood reading refuse repeat skip stop undo",
     "closing": "choose extra note pause repeat sign_off stop undo wiped",
     "paused": "resume stop",
     "anything": "choose confirm correct extra finish go_to later not_understood note pause reading"

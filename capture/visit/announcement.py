@@ -89,6 +89,8 @@ class ReadBack:
     doubts: tuple[Doubt, ...]
     cloth_tenths_mm: int = 0
     """Thickness of one layer of the cloth between; the value is that of the dial."""
+    goes_through: bool = field(default=False, compare=False)
+    """It counts when another site is called."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,8 @@ from capture.visit.announcement import (
     Stopped,
     WhyNext,
 )
+from capture.visit.entry import ReadingState
+from capture.visit.moves import moved
 from capture.visit.permissions import (
     ending,
     next_permission,
@@ -24,10 +26,11 @@ from capture.visit.permissions import (
     takes_marks,
 )
 from capture.visit.setup_now import worth_a_word
-from capture.visit.state import ExtraAsked, Phase, Target, Visit
+from capture.visit.state import Confirmation, ExtraAsked, Phase, Target, Visit
 
 __all__ = [
     "TAPE_CIRCUIT",
+    "goes_through",
     "listening_rule",
     "next_permission",
     "next_preparation",
@@ -132,6 +135,20 @@ def phase(visit: Visit) -> Phase:
     return Phase.CLOSING if next_target(visit) is None else Phase.CIRCUITS
 
 
+def goes_through(visit: Visit) -> bool:
+    """Whether the reading that waits counts as soon as another site is called.
+
+    Never a doubtful one, and not the last: there must be another site to call.
+    """
+    pending = visit.pending
+    if pending is None or pending.doubts:
+        return False
+    if visit.plan.confirmation is not Confirmation.CALL_THROUGH:
+        return False
+    counted, _ = moved(visit, pending, ReadingState.CONFIRMED)
+    return any(each.site != pending.target.site for each in outstanding(counted))
+
+
 def question(visit: Visit) -> Announcement:
     """What the program is waiting for, as something to say and show."""
     pending, tape, setup = visit.pending, visit.pending_tape, visit.pending_setup
@@ -145,6 +162,7 @@ def question(visit: Visit) -> Announcement:
             pending.value_tenths_mm,
             pending.doubts,
             pending.cloth_tenths_mm,
+            goes_through(visit),
         )
     if tape is not None:
         share = visit.plan.tape_share(visit.plan.protocol.site(tape.site))
@@ -191,7 +209,9 @@ def listening_rule(visit: Visit) -> str | None:
     if visit.paused:
         return "paused"
     if visit.pending is not None:
-        return "readback"
+        # Another site is listened for beside a doubtful reading too, to say that this one waits.
+        through = visit.plan.confirmation is Confirmation.CALL_THROUGH
+        return "readback_through" if through else "readback"
     if visit.pending_tape is not None:
         return "tape_readback"
     if visit.pending_setup is not None:

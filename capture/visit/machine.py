@@ -49,6 +49,7 @@ from capture.visit.readings import (
 from capture.visit.setups import change_setup, confirm_setup, drop_setup
 from capture.visit.state import Phase, Preparation, Visit
 from capture.visit.tapes import confirm_tape, correct_tape, drop_tape, hear_tape
+from capture.visit.through import calls_next, count_and_go_on
 from capture.visit.undoing import undo
 
 
@@ -116,6 +117,8 @@ def _answer_to(visit: Visit, call: Call, at: str) -> Outcome:
     if isinstance(intent, Confirm) and call.late:
         # Nobody answers a question so late: it is asked once more.
         return Outcome(visit, ({"kind": "too_late"},))
+    if calls_next(visit, intent):
+        return count_and_go_on(visit, call, lambda after: _taken(after, intent, call, at))
     return _taken(visit, intent, call, at)
 
 

@@ -38,6 +38,15 @@ no tape mark but the half. A visit is replayed by the rules that it was made by.
 """
 
 
+class Confirmation(StrEnum):
+    """What makes a reading count that was read back."""
+
+    EACH = "each"
+    """Its own yes."""
+    CALL_THROUGH = "call_through"
+    """Its own yes, or calling another site; a doubtful one and the last of all need their yes."""
+
+
 class Preparation(StrEnum):
     """What is settled before the permissions are asked, in this order."""
 
@@ -74,7 +83,7 @@ class Plan:
     `screening`: the wiped caliper and the reasons for care are asked before the permissions.
     `assessor` is who measures, by any name or identifier that stays the same. `last_time` is what
     the client's last visit hands on, None for a first visit. `rules` is the version of the
-    machine's rules.
+    machine's rules. `confirmation` holds for the whole visit.
     """
 
     protocol: Protocol
@@ -85,6 +94,7 @@ class Plan:
     assessor: str = ""
     last_time: Carried | None = None
     rules: int = RULES
+    confirmation: Confirmation = Confirmation.EACH
 
     def tape_share(self, site: Site) -> tuple[int, int]:
         """How far along the tape's length the mark of a site lies, as a fraction."""
@@ -107,6 +117,7 @@ class Plan:
             "assessor": self.assessor,
             "last_time": None if self.last_time is None else self.last_time.to_plain(),
             "rules": self.rules,
+            "confirmation": self.confirmation.value,
         }
 
     @classmethod
@@ -125,6 +136,7 @@ class Plan:
             assessor=plain.get("assessor", ""),
             last_time=None if last_time is None else Carried.from_plain(last_time),
             rules=plain.get("rules", 1),
+            confirmation=Confirmation(plain.get("confirmation", Confirmation.EACH)),
         )
 
 

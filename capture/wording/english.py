@@ -211,6 +211,8 @@ class English:
         if read.cloth_tenths_mm:
             net = self._numbers.plain(read.value_tenths_mm - LAYERS * read.cloth_tenths_mm)
             text += f" Through cloth, {net} without it, an estimate."
+        if read.goes_through:
+            return text
         if not read.doubts:
             return f"{text} Right?"
         reasons = " ".join(self._doubt(doubt) for doubt in read.doubts)

@@ -25,6 +25,7 @@ TITLES = {
     "tape_readback": "While a tape length is read back",
     "reading_wanted": "While a reading is wanted",
     "readback": "While a reading is read back",
+    "readback_through": "While a reading is read back, in call-through",
     "closing": "When all is measured",
     "paused": "In a pause",
 }
