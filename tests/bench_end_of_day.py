@@ -45,15 +45,30 @@ def measure(path: Path) -> dict[str, float]:
         review = Review(store, lambda: LATER, date=day)
         newest = store.newest_visit()
         row = store.visit(str(newest))
+        unsigned = Review(store, lambda: LATER, unsigned=True)
         return {
             "open the store": _seconds(lambda: open_store(path).close()),
             "list a day of 40 visits": _seconds(lambda: Review(store, lambda: LATER, date=day)),
             "open a visit": _seconds(lambda: (review.open(1), review.lines())),
             "write a report": _seconds(lambda: list(page_lines(story_of(store, row)))),
-            "list all unsigned": _seconds(
-                lambda: Review(store, lambda: LATER, unsigned=True), runs=1
-            ),
+            "unsigned, first time": _seconds(lambda: _afresh(store), runs=1),
+            "list all unsigned": _seconds(lambda: Review(store, lambda: LATER, unsigned=True)),
+            "find in all unsigned": _seconds(lambda: _found(unsigned)),
         }
+
+
+def _afresh(store: Store) -> Review:
+    """The list where no visit was looked over before."""
+    store.db.execute("DELETE FROM briefs")
+    return Review(store, lambda: LATER, unsigned=True)
+
+
+def _found(review: Review) -> int:
+    """How many rows of the list hold two words."""
+    review.filter = ""
+    _ = review.rows
+    review.filter = "third chest"
+    return len(review.rows)
 
 
 def main(folder: Path) -> None:

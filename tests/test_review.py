@@ -263,6 +263,15 @@ def press(review: Review, keys: str) -> None:
             run_screen(review, pipe, DummyOutput())
 
 
+def untouched(review: Review) -> int:
+    """The place in the list of a visit without corrections and amendments."""
+    return next(
+        place
+        for place, row in enumerate(review.rows)
+        if not {"corrections", "amended"} & set(row.told.replace(":", "").split())
+    )
+
+
 ENTER, DOWN = "\r", "\x1b[B"
 
 
@@ -276,7 +285,7 @@ def test_the_screen_signs_off_by_keys(store: Store, review: Review) -> None:
 
 def test_the_screen_amends_the_reading_under_the_cursor(store: Store, review: Review) -> None:
     """The second reading gets another value after a yes, and none after a no."""
-    number = next(n for n, row in enumerate(review.rows) if "corrections" not in row.told)
+    number = untouched(review)
     visit_id = review.rows[number].visit_id
     press(review, f"{DOWN * number}{ENTER}{DOWN}a15.0 misheard{ENTER}na16.0 misheard{ENTER}yq")
     amended = store.amendments(visit_id)
@@ -288,7 +297,7 @@ def test_the_screen_amends_the_reading_under_the_cursor(store: Store, review: Re
 def test_the_screen_asks_who_amends(store: Store) -> None:
     """Without --by the first amendment asks for the name, then goes on."""
     review = Review(store, lambda: LATER)
-    number = next(n for n, row in enumerate(review.rows) if "corrections" not in row.told)
+    number = untouched(review)
     visit_id = review.rows[number].visit_id
     press(review, f"{DOWN * number}{ENTER}aTor Vik{ENTER}15.0 misheard{ENTER}yq")
     assert [each["by_name"] for each in store.amendments(visit_id)] == ["Tor Vik"]
