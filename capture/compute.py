@@ -5,11 +5,8 @@ file holds wrongly or an equation refuses a `CaptureError`; `capture.cli` makes 
 """
 
 import argparse
-from dataclasses import dataclass
-from datetime import date
 from pathlib import Path
 
-from capture.composition.client import ClientDefaults
 from capture.composition.conversion import conversion, conversions
 from capture.composition.equations import (
     Equation,
@@ -27,16 +24,16 @@ from capture.composition.options import (
     optional_number,
     readings,
     short,
-    years_on,
 )
 from capture.composition.prediction import predict
 from capture.composition.results import visit_result
 from capture.composition.shown import Shown, refusal, shown
 from capture.composition.statistics import settle
 from capture.composition.usual import usual_equation
+from capture.compute_store import Person, person_of, print_tem_of_store
 from capture.compute_tables import one_visit, print_change, print_json, print_tem
 from capture.errors import CaptureError, MisuseError
-from capture.transfer import client_id_of, store_of, store_option
+from capture.transfer import store_option
 
 _ACTIONS = ("list", "conversions", "applicable", "tem", "change")
 
@@ -49,7 +46,14 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     add("--list", action="store_true", help="every equation with its source")
     add("--conversions", action="store_true", help="every conversion from density to percent")
     add("--applicable", action="store_true", help="which equations fit --sex, --age and sites")
-    add("--tem", metavar="CSV", type=Path, help="technical error by site from visits in a table")
+    add(
+        "--tem",
+        metavar="CSV",
+        type=Path,
+        nargs="?",
+        const=True,
+        help="technical error by site from visits in a table, or in the store",
+    )
     add("--change", metavar="CSV", type=Path, help="change between a client's last two visits")
     add("--assessor", metavar="NAME", help="with --tem: whose error")
     add("--other", metavar="NAME", help="with --tem: the error between --assessor and this one")
@@ -95,6 +99,8 @@ def run(chosen: argparse.Namespace) -> int:
         return _conversions(chosen)
     if chosen.applicable:
         return _applicable(chosen)
+    if chosen.tem is True:
+        return print_tem_of_store(chosen)
     if chosen.tem is not None:
         return print_tem(chosen)
     if chosen.change is not None:
@@ -105,32 +111,7 @@ def run(chosen: argparse.Namespace) -> int:
 # The options
 
 
-@dataclass(frozen=True, slots=True)
-class _Person:
-    """Who the result is for: a client of the store with their choices, or nobody known."""
-
-    defaults: ClientDefaults
-    sex: Sex | None
-    age_years: int
-    of_store: bool = False
-
-
-def _person(chosen: argparse.Namespace) -> _Person:
-    """What is known of the person from the options, and of a named client from the store."""
-    sex = None if chosen.sex is None else Sex(chosen.sex)
-    if chosen.client is None:
-        return _Person(ClientDefaults(), sex, completed_years(chosen.age))
-    with store_of(chosen) as store:
-        client_id = client_id_of(store, chosen.client)
-        client = next(each for each in store.clients() if each.id == client_id)
-    if chosen.age is None and client.birth_date is not None:
-        age = years_on(date.fromisoformat(client.birth_date), date.today())
-    else:
-        age = completed_years(chosen.age)
-    return _Person(ClientDefaults.from_plain(client.choices), sex or Sex(client.sex), age, True)
-
-
-def _equation(chosen: argparse.Namespace, person: _Person) -> Equation:
+def _equation(chosen: argparse.Namespace, person: Person) -> Equation:
     if chosen.equation is None and person.defaults.equation_id is not None:
         return equation(person.defaults.equation_id)
     if chosen.equation is None and person.of_store and person.sex is not None:
@@ -148,7 +129,7 @@ def _equation(chosen: argparse.Namespace, person: _Person) -> Equation:
         ) from None
 
 
-def _conversion_id(chosen: argparse.Namespace, using: Equation, person: _Person) -> str | None:
+def _conversion_id(chosen: argparse.Namespace, using: Equation, person: Person) -> str | None:
     if chosen.conversion is None:
         own = person.defaults.conversion_id
         # The client's conversion belongs to the client's equation.
@@ -234,7 +215,7 @@ def _applicable(chosen: argparse.Namespace) -> int:
 
 
 def _compute(chosen: argparse.Namespace) -> int:
-    person = _person(chosen)
+    person = person_of(chosen)
     using, age, sex = _equation(chosen, person), person.age_years, person.sex
     model = _conversion_id(chosen, using, person)
     body = body_of(chosen.weight, chosen.height, chosen.target)

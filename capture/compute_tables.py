@@ -65,17 +65,24 @@ def print_tem(chosen: argparse.Namespace) -> int:
             f"The table has {len(known)} assessors, and not the one asked for.",
             "Name them with --assessor and --other as the table does.",
         )
-    if chosen.other is None:
+    print_errors(visits, assessor, chosen.other, as_json=chosen.json)
+    return 0
+
+
+def print_errors(
+    visits: tuple[MeasuredVisit, ...], assessor: str, other: str | None, *, as_json: bool
+) -> None:
+    """Print the technical error by site of an assessor, or between them and another one."""
+    if other is None:
         errors = within_assessor(visits, assessor)
-    elif chosen.other == assessor:
+    elif other == assessor:
         raise MisuseError("--assessor and --other are the same.", "Name two assessors.")
     else:
-        errors = between_assessors(visits, assessor, chosen.other)
-    if chosen.json:
+        errors = between_assessors(visits, assessor, other)
+    if as_json:
         print_json([error.to_plain() for error in errors])
     else:
-        print("\n".join(error.text for error in errors))
-    return 0
+        print("\n".join(error.text for error in errors) or "There are no readings to compare.")
 
 
 def print_change(chosen: argparse.Namespace) -> int:

@@ -1,13 +1,14 @@
 """The command `foldcall report`: one visit as an HTML page to print, hand over and file."""
 
 import argparse
+from collections.abc import Iterable
 from pathlib import Path
 
 from capture.composition.client import ClientDefaults
 from capture.composition.options import body_of
 from capture.errors import CaptureError
 from capture.report.page import page_lines
-from capture.report.record import record_of
+from capture.report.record import VisitRecord, record_of
 from capture.report.story import Asked, Person, Story, tell
 from capture.store import Client, Store, VisitRow
 from capture.transfer import store_of, store_option, write_new
@@ -89,12 +90,17 @@ def story_of(store: Store, row: VisitRow, asked: Asked | None = None) -> Story:
         if each != row.id
     ]
     assessors = dict.fromkeys([row.assessor.id, *(each.assessor_id for each in earlier[:1])])
-    of_assessors = [
-        record_of(each)
-        for assessor in assessors
-        for each in store.light_snapshots(store.latest_of_assessor(assessor, MOST_OF_ASSESSOR))
-    ]
+    of_assessors = latest_records(store, assessors)
     person = Person(row.client.name, row.assessor.name)
     if asked is None:
         asked = Asked(ClientDefaults.from_plain(row.client.choices))
     return tell(visit, person, earlier, of_assessors, asked)
+
+
+def latest_records(store: Store, assessor_ids: Iterable[str]) -> list[VisitRecord]:
+    """The latest visits of some assessors: what their errors are found from."""
+    return [
+        record_of(each)
+        for assessor in assessor_ids
+        for each in store.light_snapshots(store.latest_of_assessor(assessor, MOST_OF_ASSESSOR))
+    ]

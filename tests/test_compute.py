@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from many_visits import filled
 
 from capture import compute
 from capture.composition import options as options_module
@@ -15,6 +16,7 @@ from capture.composition import table as table_module
 from capture.composition.equations import equation, equations
 from capture.composition.table import visits_from_csv
 from capture.errors import CaptureError, MisuseError
+from capture.reporting import story_of
 from capture.store import open_store
 
 MEN_3 = "jackson_pollock_1978_men_3"
@@ -388,6 +390,27 @@ def test_error_between_two_assessors_from_a_table(
             run("--tem", path, *wrong)
     with pytest.raises(MisuseError, match="the same"):
         run("--tem", path, "--assessor", "a", "--other", "a")
+
+
+def test_technical_error_from_the_store(
+    run: Run, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The assessor's own visits give the same error as their report; one not there is told."""
+    path = filled(tmp_path / "visits.db", 60)
+    of_store = ["--store", str(path), "--json"]
+    assert run("--tem", "--assessor", "Tor Vik", *of_store) == 0
+    found = {each["site"]: each for each in _json(capsys)}
+    assert found["triceps"]["pairs"] >= 20
+    with open_store(path) as store:
+        row = next(each for each in store.visits() if each.assessor.name == "Tor Vik")
+        told = {each.site: each.tem_mm for each in story_of(store, row).errors}
+    assert {site: each["tem_mm"] for site, each in found.items()} == told
+    assert run("--tem", "--assessor", "Tor Vik", "--other", "Una Berg", *of_store) == 0
+    assert all(each["agreement"] != found["triceps"]["agreement"] for each in _json(capsys))
+    with pytest.raises(CaptureError, match="no such assessor"):
+        run("--tem", "--assessor", "Nobody", *of_store)
+    with pytest.raises(MisuseError, match="--assessor is missing"):
+        run("--tem", *of_store)
 
 
 def test_change_from_a_table(run: Run, table: Table, capsys: pytest.CaptureFixture[str]) -> None:

@@ -70,7 +70,7 @@ WITH_A_WORLD = {
 COMPOSERS = (
     "wiring", "check", "demo", "listen", "hearing", "inputs", "shown",
     "session", "showing", "begin", "company", "measure", "cli",
-    "__main__", "compute", "transfer", "reporting", "clients", "merge",
+    "__main__", "compute", "compute_store", "transfer", "reporting", "clients", "merge",
     "review", "reviewing", "review_screen", "unlock", "calipers", "backing_up", "keeping", "encrypting", "rescue",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
