@@ -41,6 +41,7 @@ PURE = (
     "report.record",
     "report.results",
     "report.setups",
+    "report.site_pictures",
     "report.story",
     "report.summary",
     "report.trend",

@@ -3,6 +3,7 @@
 import re
 import sys
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from capture.report.charts import profile_svg, trend_svg
 from capture.report.deviations import deviations
 from capture.report.page import page_lines
 from capture.report.record import record_of
+from capture.report.site_pictures import site_pictures
 from capture.report.story import Asked, Person, Story, client_lines, tell
 from capture.report.trend import Point, Trend
 from capture.reporting import story_of
@@ -127,7 +129,8 @@ def test_an_amendment_changes_the_sum_and_shows(full: Path) -> None:
 
 def test_charts_have_text_alternatives(last: Story) -> None:
     """Each picture is marked as one and says in words what it shows."""
-    pictures = re.findall(r"<svg.*?</svg>", page(last), re.DOTALL)
+    text = re.sub(r"<figure.*?</figure>", "", page(last), flags=re.DOTALL)
+    pictures = re.findall(r"<svg.*?</svg>", text, re.DOTALL)
     assert len(pictures) == 4
     for picture in pictures:
         root = ET.fromstring(picture)
@@ -135,6 +138,37 @@ def test_charts_have_text_alternatives(last: Story) -> None:
         described = root.find("{http://www.w3.org/2000/svg}desc")
         assert described is not None
         assert re.search(r"\d+\.\d", described.text or "")
+
+
+TURNED = (
+    "2026-01-05T10:00:00+01:00",
+    {
+        "kind": "setup_changed", "site": "midaxillary", "field": "fold", "before": "vertical",
+        "value": "horizontal",
+    },
+)  # fmt: skip
+
+
+def test_each_measured_site_is_drawn_as_it_was_lifted(last: Story) -> None:
+    """Site, landmark and the fold's direction on the day, with the mark of the tape."""
+    assert last.result is not None
+    figures = re.findall(r"<figure.*?</figure>", page(last), re.DOTALL)
+    assert len(figures) == len(last.result.sites)
+    for figure, found in zip(figures, last.result.sites, strict=True):
+        drawn = ET.fromstring(re.search(r"<svg.*?</svg>", figure, re.DOTALL)[0])  # type: ignore[index]
+        assert drawn.findtext("{http://www.w3.org/2000/svg}desc")
+        assert found.site.replace("_", " ") in figure
+        assert " fold, " in figure
+    changed = replace(last.visit, other_facts=(*last.visit.other_facts, TURNED))
+    turned = site_pictures(changed)
+    assert "<b>midaxillary</b>, horizontal fold" in turned
+    assert "midaxillary, horizontal fold, seen from the side" in turned
+    assert "<b>midaxillary</b>, vertical fold" in site_pictures(last.visit)
+
+
+def test_of_a_protocol_that_cannot_be_read_nothing_is_drawn(last: Story) -> None:
+    """Imported, or of a later version: the rest of the report is there."""
+    assert site_pictures(replace(last.visit, plan={})) == ""
 
 
 def test_bars_are_drawn_to_scale() -> None:
@@ -154,7 +188,9 @@ def test_a_trend_has_error_bars_only_where_the_error_is_known() -> None:
     known = [Point("2026-01-01", 90.0, 88.0, 92.0), Point("2026-02-01", 95.0, 93.0, 97.0)]
     bare = [Point(each.date, each.value) for each in known]
     assert "(88.0 to 92.0)" in trend_svg("Sum", "mm", Trend(tuple(known), ()))
-    assert trend_svg("Sum", "mm", Trend(tuple(known), ())).count("ci") > trend_svg("Sum", "mm", Trend(tuple(bare), ())).count("ci")
+    assert trend_svg("Sum", "mm", Trend(tuple(known), ())).count("ci") > trend_svg(
+        "Sum", "mm", Trend(tuple(bare), ())
+    ).count("ci")
     assert "(88.0" not in trend_svg("Sum", "mm", Trend(tuple(bare), ()))
 
 

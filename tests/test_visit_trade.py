@@ -206,6 +206,8 @@ def test_ready_in_one_word(grammar: Any, plan: Plan) -> None:
     assert settled == {"ready": True, "wiped": True, "cautions": False}
     assert desk.journal[-1].at == desk.visit.done[-1].at == desk.now
     assert desk.say("undo").told[-1] == AskPreparation("ready")
+    taken_back = [fact["site"] for fact in desk.journal[-1].facts[:3]]
+    assert taken_back == ["ready", "wiped", "cautions"]
     assert desk.say("yes").told[-1] == AskPermission("clothing")
     assert replay(desk.plan, desk.journal) == desk.visit
 

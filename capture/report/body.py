@@ -7,17 +7,13 @@ thick (scale 1:1), or half of it where a fold would not fit the paper.
 from collections.abc import Mapping
 from html import escape
 
+from capture.protocol.outline import smooth, whole
+
 WIDTH_MM, HEIGHT_MM = 186.0, 104.0
 ROOM_MM = 45.0
 """Room for a bar beside the figures."""
 _FRONT_X, _BACK_X = 69.5, 116.5
 _FIGURE = 0.655
-_HALF = (
-    (3.5, 19), (4.5, 26), (18, 30), (22, 40), (24, 60), (28, 80), (29, 88), (25, 89), (23, 79),
-    (19, 60), (16, 44), (13, 58), (16, 75), (16.5, 90), (12, 110), (12, 122), (8, 141), (11, 148),
-    (3, 148), (3.2, 138), (3, 120), (3.4, 108), (1, 84),
-)  # fmt: skip
-"""Half of an outline 150 mm tall, from the neck down to the crotch; x is away from the middle."""
 
 _PLACES = {
     "chest": ("front", 11.0, 39.0),
@@ -64,33 +60,16 @@ def body_svg(values_mm: Mapping[str, float]) -> str:
 
 
 def _figure(middle_x: float, view: str) -> str:
-    points = [*_HALF, *((-x, y) for x, y in reversed(_HALF))]
-    moved = [(middle_x + x * _FIGURE, y * _FIGURE) for x, y in points]
+    moved = [(middle_x + x * _FIGURE, y * _FIGURE) for x, y in whole()]
     head = (
         f'<ellipse cx="{middle_x:g}" cy="{10 * _FIGURE:g}" rx="{7.2 * _FIGURE:g}" '
         f'ry="{9.5 * _FIGURE:g}" fill="#f1f1ee" stroke="#777" stroke-width="0.35"/>'
     )
     return (
-        f'<path d="{_smooth(moved)}" fill="#f1f1ee" stroke="#777" stroke-width="0.35"/>{head}'
+        f'<path d="{smooth(moved)}" fill="#f1f1ee" stroke="#777" stroke-width="0.35"/>{head}'
         f'<text x="{middle_x:g}" y="{HEIGHT_MM - 2:g}" font-size="3.2" text-anchor="middle" '
         f'fill="#555">{view}</text>'
     )
-
-
-def _smooth(points: list[tuple[float, float]]) -> str:
-    """A closed curve through the points (Catmull-Rom as cubic Bezier)."""
-    count = len(points)
-    path = [f"M{points[0][0]:.2f} {points[0][1]:.2f}"]
-    for place in range(count):
-        before, start = points[place - 1], points[place]
-        end, after = points[(place + 1) % count], points[(place + 2) % count]
-        first = (start[0] + (end[0] - before[0]) / 7, start[1] + (end[1] - before[1]) / 7)
-        second = (end[0] - (after[0] - start[0]) / 7, end[1] - (after[1] - start[1]) / 7)
-        path.append(
-            f"C{first[0]:.2f} {first[1]:.2f} {second[0]:.2f} {second[1]:.2f} "
-            f"{end[0]:.2f} {end[1]:.2f}"
-        )
-    return " ".join(path) + "Z"
 
 
 def _bars(view: str, sites: list[tuple[str, float]], scale: float) -> list[str]:

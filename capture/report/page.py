@@ -12,6 +12,7 @@ from capture.report.charts import profile_svg, table_html, trend_svg
 from capture.report.deviations import deviations
 from capture.report.record import ReadingRecord, VisitRecord
 from capture.report.results import sites_of_record
+from capture.report.site_pictures import site_pictures
 from capture.report.story import Story, client_lines, method_lines
 from capture.report.summary import CAUTION
 from capture.report.trend import Pair, Trend, fat_trend, sum_trend, visit_names
@@ -40,6 +41,9 @@ table.change tbody tr:first-child td { font-weight: bold }
 table.change td:first-child, table.change th { white-space: nowrap }
 .raw { font-size: 7.6pt; line-height: 1.25 } .raw td, .raw th { padding: 0.4mm 1mm }
 .small { font-size: 9pt; color: #333 } .small p, p.small { margin: 0.5mm 0 }
+.sites { display: grid; grid-template-columns: repeat(4, 1fr); gap: 2mm 3mm; margin: 1mm 0 }
+figure.site { margin: 0; break-inside: avoid } figure.site svg { height: 38mm }
+figcaption { font-size: 7.6pt; line-height: 1.25; overflow-wrap: anywhere }
 section { break-inside: avoid } .file { break-before: page } .file section { break-inside: auto }
 thead { display: table-header-group } tr { break-inside: avoid }
 @media print { body { margin: 0; max-width: none; padding: 0 } }
@@ -209,6 +213,9 @@ def _file(story: Story) -> Iterator[str]:
     yield from _section(
         "All readings", table_html(_HEADS, [_row(each) for each in visit.readings], "raw")
     )
+    pictures = site_pictures(visit)
+    if pictures:
+        yield from _section("How each site was found", pictures)
     if visit.tapes:
         yield from _section("Tape marks", _tapes(visit))
     if visit.amendments:

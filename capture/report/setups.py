@@ -19,7 +19,7 @@ def conditions_of(
     """For each site how it was taken; what is not on record is None."""
     caliper = visit.plan.get("caliper")
     described = str(caliper.get("description")) if isinstance(caliper, Mapping) else None
-    setups = {} if protocol is None else _setups(visit, protocol)
+    setups = {} if protocol is None else setups_of(visit, protocol)
     found = {}
     for site in sites:
         setup = setups.get(site)
@@ -37,7 +37,7 @@ def conditions_of(
     return found
 
 
-def _setups(visit: VisitRecord, protocol: Protocol) -> dict[str, SiteSetup]:
+def setups_of(visit: VisitRecord, protocol: Protocol) -> dict[str, SiteSetup]:
     """The protocol, then the last visit, then what was changed on the day."""
     carried = _carried(visit.plan.get("last_time"))
     found = {}

@@ -15,6 +15,8 @@ from capture.visit.state import (
     EarlyFinish,
     ExtraAsked,
     NotedCaution,
+    NotedRemark,
+    Preparation,
     Settled,
     SetupChanged,
     SitePutOff,
@@ -56,6 +58,8 @@ def undo(visit: Visit) -> Outcome:
             return _undone(before, "choice", option.value)
         case NotedCaution(caution=caution):
             return _undone(before, "caution", caution.value)
+        case Settled(what=Preparation.READY, yes=True):
+            return _undo_ready(before)
         case Settled(what=what):
             return _undone(before, "preparation", what.value)
         case SitePutOff(target=target):
@@ -64,6 +68,8 @@ def undo(visit: Visit) -> Outcome:
             return _undone(after, "later", target.site)
         case EarlyFinish():
             return _undone(before, "finish", None)
+        case NotedRemark():
+            return _undone(before, "remark", None)
 
 
 def _undo_reading(visit: Visit, number: int) -> Outcome:
@@ -76,6 +82,16 @@ def _undo_reading(visit: Visit, number: int) -> Outcome:
         (fact,),
         (Undone("reading", site, value),),
     )
+
+
+def _undo_ready(visit: Visit) -> Outcome:
+    """What "ready" settled is taken back one by one in the journal, and said once."""
+    outcome = _undone(visit, "preparation", Preparation.READY.value)
+    more = tuple(
+        {"kind": "undone", "what": "preparation", "site": each.value}
+        for each in (Preparation.WIPED, Preparation.CAUTIONS)
+    )
+    return replace(outcome, facts=(*outcome.facts, *more))
 
 
 def _undone(visit: Visit, what: str, name: str | None) -> Outcome:
