@@ -21,6 +21,7 @@ from capture.pack import Pack
 from capture.protocol.caliper import caliper_warnings
 from capture.recognise.port import Heard
 from capture.report.summary import visit_result_of
+from capture.rescue import RescuingJournal
 from capture.road import Road
 from capture.screen.app import Screen
 from capture.screen.keymap import Bindings
@@ -76,6 +77,7 @@ class Company:
     phrases: threading.Thread = field(default_factory=threading.Thread)
     """Fills `may_say`."""
     keeping: Keeping | None = None
+    rescue: RescuingJournal | None = None
 
     # The screen's stage.
 
@@ -122,6 +124,8 @@ class Company:
         if self.hearing is not None:
             self.hearing.stop()
         self.session.voice.close()
+        if self.rescue is not None:
+            self.rescue.close()
 
 
 class _LineWatcher:
@@ -171,7 +175,11 @@ def assemble(
     watcher = None
     if write is not None:
         watcher = _LineWatcher(PlainScreen(write, wording, lambda: clock_s() - began_s))
-    journal = StoredJournal(store, opened.row.id)
+    # The session is made below, and shows what the journal and the keeping have to say.
+    rescue = None
+    if not store.is_encrypted:
+        rescue = RescuingJournal(store, opened, lambda text: session.warn(text))  # noqa: PLW0108
+    journal = StoredJournal(store, opened.row.id) if rescue is None else rescue
     certainty = certainty_of(pack, sound.model)
 
     def meaning(rule: str, text: str) -> Intent | NotUnderstood:
@@ -188,7 +196,6 @@ def assemble(
             result = found.to_plain(show_fat=defaults.show_fat_percent)
             store.add_result(opened.row.id, at=local_time(), sequence=visit.sequence, result=result)
 
-    # The session is made below, and needs the keeping.
     keeping = Keeping(store, opened, lambda line: session.notice(line))  # noqa: PLW0108
     session = Session(
         lambda audience: Road(opened.visit, pack.grammar, journal, audience, local_time, certainty),
@@ -218,7 +225,7 @@ def assemble(
     session.voice = open_voice(
         sound.settings, PortAudio(), duplex, session.report, pack.folder / "prompts"
     )
-    company = Company(session, opened, hearing, bindings, keeping=keeping)
+    company = Company(session, opened, hearing, bindings, keeping=keeping, rescue=rescue)
     listed = [site.id for site in protocol.sites]
     # Making every sentence of the grammar takes seconds; the screen does not wait for it.
     company.phrases = threading.Thread(

@@ -11,8 +11,9 @@ from pathlib import Path
 from capture.begin import Wish, open_visit
 from capture.company import Company, Sound, assemble, run_lines, run_screen
 from capture.composition.client import ClientDefaults
-from capture.errors import MisuseError
+from capture.errors import CaptureError, MisuseError
 from capture.report.summary import summary_lines, visit_result_of
+from capture.rescue import RescueError, take_back, waiting
 from capture.screen.keymap import TABLE, Bindings, KeysError, bindings_from, help_lines
 from capture.sound.microphone import Microphone
 from capture.sound.portaudio import PortAudio
@@ -20,9 +21,8 @@ from capture.sound.recorded import WavSource
 from capture.sound.settings import SoundSettings, read_sound_settings, settings_path
 from capture.sound.source import Source
 from capture.sound.voice import VoiceKind
-from capture.store import Store, default_store_path
+from capture.store import Store, StoreError, StoreLockedError, default_store_path
 from capture.unlock import open_unlocked
-from capture.visit.state import Visit
 from capture.wiring import default_pack, local_time
 
 
@@ -118,8 +118,9 @@ def _command(chosen: argparse.Namespace) -> int:
         new=chosen.new,
         keep_sound=chosen.keep_sound,
     )
-    with open_unlocked(chosen.store or default_store_path()) as store:
+    with _open(chosen.store or default_store_path()) as store:
         store.sweep_sounds(at=local_time())
+        _take_back(store)
         opened = open_visit(store, wish, date.today(), local_time())
         if chosen.plain:
             _plain(assemble(store, opened, pack, sound, bindings, _print))
@@ -137,6 +138,38 @@ def _print(line: str) -> None:
     sys.stdout.flush()
 
 
+def _open(path: Path) -> Store:
+    """Open the store, and say how to measure meanwhile if it is there and cannot be used."""
+    try:
+        return open_unlocked(path)
+    except StoreLockedError:
+        raise
+    except StoreError as error:
+        if not path.is_file():
+            raise
+        meanwhile = "To measure meanwhile, name another file: --store; 'foldcall merge' takes it in"
+        raise StoreError(error.message, f"{error.hint} {meanwhile} later.") from error
+
+
+def _take_back(store: Store) -> None:
+    """Offer what an earlier session could not write into the store."""
+    for found in waiting(store):
+        if isinstance(found, CaptureError):
+            _print(f"! {found}")
+            continue
+        _print(f"{found.count} calls of the visit of {found.date} wait in {found.path}.")
+        if sys.stdin.isatty():
+            sys.stdout.write("Take them into the store? Enter takes them, n leaves them: ")
+            sys.stdout.flush()
+            if sys.stdin.readline().strip().lower() not in {"", "y", "yes"}:
+                _print("They stay there, and are asked for again at the next start.")
+                continue
+        try:
+            _print(take_back(store, found))
+        except RescueError as error:
+            _print(f"! {error}")
+
+
 def _plain(company: Company) -> None:
     _print("Keys, each as a line of its own; an empty line is Enter:")
     for keys, does, spoken in help_lines(company.bindings):
@@ -145,11 +178,12 @@ def _plain(company: Company) -> None:
     run_lines(company, (line.rstrip("\n") for line in sys.stdin), patient=sys.stdin.isatty())
     for line in results_of(company):
         _print(line)
-    _print(_end_of(company.session.visit))
+    _print(_end_of(company))
 
 
 def _parting(company: Company, store: Store) -> str:
-    return f"{_end_of(company.session.visit)} It is in {store.path}."
+    told = _end_of(company)
+    return told if company.session.shown.warning else f"{told} It is in {store.path}."
 
 
 def results_of(company: Company) -> tuple[str, ...]:
@@ -162,11 +196,14 @@ def results_of(company: Company) -> tuple[str, ...]:
     return ("", *summary_lines(visit, found, show_fat=defaults.show_fat_percent), "")
 
 
-def _end_of(visit: Visit) -> str:
+def _end_of(company: Company) -> str:
+    visit, warning = company.session.visit, company.session.shown.warning
     count = len(visit.confirmed)
     if visit.signed_at is not None:
-        return f"The visit is signed off with {count} readings."
-    return f"The visit is open with {count} readings; it goes on at the next start."
+        told = f"The visit is signed off with {count} readings."
+    else:
+        told = f"The visit is open with {count} readings; it goes on at the next start."
+    return f"{told} {warning} The next start takes them in." if warning else told
 
 
 def _source(chosen: argparse.Namespace, settings: SoundSettings) -> Source | None:

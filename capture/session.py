@@ -158,6 +158,12 @@ class Session:
         """Show a line about something other than a call."""
         self._notice(text)
 
+    def warn(self, text: str) -> None:
+        """Show a warning until another takes its place; an empty one when all is well again."""
+        if text != self.shown.warning:
+            self.shown.warning = text
+            self._notice(text or "The store can be written again: all calls are in it.")
+
     def wait(self, timeout_s: float) -> None:
         """Wait for one input and take it, or do what is due."""
         try:

@@ -72,6 +72,7 @@ def view_of(
         events=tuple(shown.events[:-1]),
         help=_help(session),
         picture=_picture(session),
+        warning=shown.warning,
     )
 
 

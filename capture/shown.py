@@ -33,6 +33,8 @@ class Shown:
     """What the last step said, in words."""
     heard: str = ""
     notice: str = ""
+    warning: str = ""
+    """Stays in sight until it is taken back."""
     entry: Entry = field(default_factory=Entry)
     events: list[str] = field(default_factory=list)
     microphone: MicrophoneIs | None = None

@@ -63,7 +63,8 @@ def _asked(prompt: str) -> Passphrase:
     except (getpass.GetPassWarning, EOFError, OSError) as error:
         raise StoreLockedError(
             "A passphrase is needed, and there is no terminal to type it on.",
-            f"Name a file that holds it in the environment variable {VARIABLE}.",
+            f"Name a file that holds it in the environment variable {VARIABLE}. If the store was"
+            " never encrypted, its file is damaged: restore a backup.",
         ) from error
 
 

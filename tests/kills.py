@@ -44,6 +44,7 @@ from capture.language.grammar import LISTENING
 from capture.pack import Pack
 from capture.recognise.port import Heard
 from capture.recognise.scripted import spoken
+from capture.rescue import RescuingJournal
 from capture.resources import data_folder
 from capture.road import Road
 from capture.screen.keymap import USUAL
@@ -56,7 +57,7 @@ from capture.visit.course import question
 from capture.visit.entry import Entry
 from capture.visit.replay import replay
 from capture.visit.state import Plan, Visit
-from capture.wiring import Ear, StoredJournal, default_pack, open_ear
+from capture.wiring import Ear, default_pack, open_ear
 from capture.wording.english import English
 from capture.wording.numbers import NumberWords
 
@@ -131,7 +132,7 @@ def sitting(path: Path, pack: Pack, numbers: NumberWords, moments: Moments) -> I
         moments("heard" if line[7:].startswith(HEARD) else "shown")
         lines.append(line)
 
-    class Watched(StoredJournal):
+    class Watched(RescuingJournal):
         def append(self, entry: Entry) -> None:
             moments("before the journal")
             super().append(entry)
@@ -141,7 +142,7 @@ def sitting(path: Path, pack: Pack, numbers: NumberWords, moments: Moments) -> I
         opened = open_visit(store, WISH, TODAY, NOON)
         store.db.conn.set_trace_callback(lambda sql: moments(f"SQL {sql.split()[0]}"))
         with (
-            patch.object(company, "StoredJournal", Watched),
+            patch.object(company, "RescuingJournal", Watched),
             patch.object(company, "local_time", lambda: NOON),
             patch.object(company, "examples", lambda *_: {}),
             # Seconds between the calls: a key that comes at once after speech is not taken.

@@ -5,7 +5,7 @@ Styles only underline what the words say already: without any colour nothing is 
 
 import textwrap
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from capture.screen import blocks
 from capture.screen.view import Picture, Standing, View
@@ -68,6 +68,8 @@ class Size:
 
 def render(view: View, size: Size) -> tuple[Line, ...]:
     """The whole screen: at most `size.rows` lines, none wider than `size.columns`."""
+    if view.warning:
+        return _under_a_warning(view, size)
     if view.help:
         lines = _help(view, size)
     elif view.picture is not None:
@@ -79,6 +81,17 @@ def render(view: View, size: Size) -> tuple[Line, ...]:
     else:
         lines = _usual(view, size)
     return tuple(cut(line, size.columns) for line in lines[: size.rows])
+
+
+def _under_a_warning(view: View, size: Size) -> tuple[Line, ...]:
+    """The warning across the top, the screen below it in the rows that are left."""
+    rows = max(1, min(3, size.rows // 8))
+    warning = [
+        cut(_text(f" ! {line}".ljust(size.columns), WARN), size.columns)
+        for line in _wrapped([view.warning], size.columns - 4, rows)
+    ]
+    rest = render(replace(view, warning=""), Size(size.columns, size.rows - len(warning)))
+    return (*warning, *rest)
 
 
 def plain(lines: Iterable[Line]) -> str:

@@ -83,3 +83,5 @@ class View:
     events: tuple[str, ...] = ()
     help: tuple[tuple[str, str, str], ...] = ()
     picture: Picture | None = None
+    warning: str = ""
+    """Something grave that goes on, such as a store that cannot be written."""

@@ -3,7 +3,12 @@
 from capture.store.backups import Held, look_over
 from capture.store.cipher import Passphrase, is_encrypted
 from capture.store.converting import convert
-from capture.store.errors import StoreBusyError, StoreError, StoreLockedError
+from capture.store.errors import (
+    StoreBusyError,
+    StoreError,
+    StoreLockedError,
+    StoreUnusableError,
+)
 from capture.store.journal import reading_id
 from capture.store.place import default_store_path, make_folder
 from capture.store.rows import Assessor, Client, Result, VisitRow
@@ -19,6 +24,7 @@ __all__ = [
     "StoreBusyError",
     "StoreError",
     "StoreLockedError",
+    "StoreUnusableError",
     "VisitRow",
     "convert",
     "default_store_path",

@@ -19,7 +19,11 @@ class StoreError(CaptureError):
     """The store cannot do what was asked. Whatever it held before, it still holds."""
 
 
-class StoreBusyError(StoreError):
+class StoreUnusableError(StoreError):
+    """The store cannot be read or written now; what it was given is not at fault."""
+
+
+class StoreBusyError(StoreUnusableError):
     """Another program holds the store for longer than we wait. Asking again may succeed."""
 
 
@@ -60,17 +64,17 @@ def from_sqlite(error: Exception, path: Path) -> StoreError | None:
         case sqlite3.SQLITE_READONLY | sqlite3.SQLITE_PERM | sqlite3.SQLITE_CANTOPEN:
             return not_writable(path)
         case sqlite3.SQLITE_NOTADB:
-            return StoreError(
+            return StoreUnusableError(
                 "The file is not a store: it is no SQLite database.",
                 f"Check that {path} is the file you mean, or restore it from a backup.",
             )
         case sqlite3.SQLITE_CORRUPT:
-            return StoreError(
+            return StoreUnusableError(
                 "The store is damaged.",
                 f"Keep {path} and the files beside it as they are, and restore a backup.",
             )
         case sqlite3.SQLITE_IOERR:
-            return StoreError(
+            return StoreUnusableError(
                 f"The disk failed while the store was in use ({_name_of(error)}).",
                 f"Check the free space and the health of the disk that holds {path}.",
             )
@@ -80,7 +84,7 @@ def from_sqlite(error: Exception, path: Path) -> StoreError | None:
                 "Nothing of it was saved.",
             )
         case _:
-            return StoreError(
+            return StoreUnusableError(
                 f"The store reported an error: {error}.",
                 "Nothing was changed. Check the store, or restore a backup.",
             )
@@ -90,7 +94,7 @@ def _name_of(error: Exception) -> str:
     return str(getattr(error, "sqlite_errorname", "no name"))
 
 
-def from_os(error: OSError, path: Path) -> StoreError:
+def from_os(error: OSError, path: Path) -> StoreUnusableError:
     """Say an operating system error about the store's file or folder plainly."""
     match error.errno:
         case errno.ENOSPC | errno.EDQUOT:
@@ -98,33 +102,33 @@ def from_os(error: OSError, path: Path) -> StoreError:
         case errno.EACCES | errno.EPERM | errno.EROFS:
             return not_writable(path)
         case errno.ENOTDIR | errno.EEXIST:
-            return StoreError(
+            return StoreUnusableError(
                 "The folder for the store cannot be made: a file is in its place.",
                 f"Give another path than {path}.",
             )
         case errno.ENOENT:
-            return StoreError(
+            return StoreUnusableError(
                 "The folder for the file does not exist.",
                 f"Make {path.parent}, or give another path.",
             )
         case _:
-            return StoreError(
+            return StoreUnusableError(
                 f"The file of the store cannot be used ({error.strerror}).",
                 f"Check {path}.",
             )
 
 
-def disk_full(path: Path) -> StoreError:
+def disk_full(path: Path) -> StoreUnusableError:
     """Say that no room is left; what was being written was taken back whole."""
-    return StoreError(
+    return StoreUnusableError(
         "The disk is full: nothing more can be saved.",
         f"Make room on the disk that holds {path}, then try again. What was saved stays saved.",
     )
 
 
-def not_writable(path: Path) -> StoreError:
+def not_writable(path: Path) -> StoreUnusableError:
     """Say that this user may not write the store or its folder."""
-    return StoreError(
+    return StoreUnusableError(
         "The store cannot be written.",
         f"Give yourself the right to write {path} and its folder, or give another path.",
     )

@@ -73,7 +73,7 @@ def visit_of(db: Database, visit_id: str) -> dict[str, Any]:
         "started_at": row["started_at"],
         "plan": json.loads(row["plan"]),
         "program_version": row["program_version"],
-        "journal": [_entry(each) for each in entries(db, visit_id)],
+        "journal": [plain_entry(each) for each in entries(db, visit_id)],
         "results": [
             {
                 "id": each["id"],
@@ -114,7 +114,8 @@ def _rows(db: Database, table: str) -> list[dict[str, Any]]:
     return found
 
 
-def _entry(entry: Entry) -> dict[str, Any]:
+def plain_entry(entry: Entry) -> dict[str, Any]:
+    """One journal entry as a plain object."""
     return {
         "sequence": entry.sequence,
         "at": entry.at,

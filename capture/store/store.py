@@ -29,7 +29,7 @@ from capture.store import (
 )
 from capture.store.calipers import KeptCaliper
 from capture.store.cipher import Passphrase
-from capture.store.errors import StoreError, told_plainly
+from capture.store.errors import StoreError, StoreUnusableError, told_plainly
 from capture.store.rows import Assessor, Client, Result, VisitRow, as_id
 from capture.store.sounds import sounds_of
 from capture.visit.entry import Entry, Plain
@@ -402,7 +402,7 @@ class Store:
             except FileNotFoundError:
                 same = False
             if not same:
-                raise StoreError(
+                raise StoreUnusableError(
                     "The file of the store was moved, removed or replaced while it was open.",
                     f"Put it back to {self.path}, then start again. Nothing more was saved.",
                 )
