@@ -11,6 +11,7 @@ from many_visits import LATER, filled
 
 from capture.cli import main
 from capture.composition.client import ClientDefaults
+from capture.composition.uncertainty import one_decimal
 from capture.report.body import body_svg
 from capture.report.charts import profile_svg, trend_svg
 from capture.report.deviations import deviations
@@ -49,7 +50,7 @@ def test_the_sum_comes_first_and_the_percent_second(last: Story) -> None:
     """The client reads the sum, then the change, then the estimate with its range."""
     lines = client_lines(last)
     assert last.result is not None
-    assert f"add up to {last.result.sum_mm:.1f} mm" in lines[0]
+    assert f"add up to {one_decimal(last.result.sum_mm or 0)} mm" in lines[0]
     assert "Since" in lines[1]
     assert f"estimated at {last.result.plain_range}" in lines[-1]
 
@@ -65,7 +66,8 @@ def test_another_protocol_has_its_own_sum(full: Path, last: Story) -> None:
     values = {each.site: each.settled.value_mm for each in last.result.sites}
     lines = client_lines(story)
     assert (
-        lines[0] == f"The folds at 2 places add up to {values['chest'] + values['thigh']:.1f} mm."
+        lines[0]
+        == f"The folds at 2 places add up to {one_decimal(values['chest'] + values['thigh'])} mm."
     )
     assert "Body fat is not estimated. Not measured: " in lines[-1]
 
@@ -181,6 +183,12 @@ def test_bars_are_drawn_to_scale() -> None:
 
 def _widths(svg: str) -> list[float]:
     return [float(each) for each in re.findall(r'<rect[^>]* width="([\d.]+)"', svg)]
+
+
+def test_half_a_tenth_goes_up_everywhere() -> None:
+    """10.25 mm is 10.3 in the picture, as on the screen; a computer's own rounding says 10.2."""
+    assert "chest 10.3 mm" in body_svg({"chest": 10.25})
+    assert "chest 10.3 mm" in profile_svg("x", ("chest",), (("now", (10.25,)),))
 
 
 def test_a_trend_has_error_bars_only_where_the_error_is_known() -> None:

@@ -10,6 +10,7 @@ from typing import Any
 
 from capture.composition.client import ClientDefaults
 from capture.composition.results import SiteResult, VisitResult
+from capture.composition.uncertainty import one_decimal
 from capture.report.record import VisitRecord, record_of
 from capture.report.results import AS_USUAL, fold_sum, result_of
 
@@ -150,7 +151,8 @@ def _observation(
         "effectiveDateTime": visit.started_at,
         "performer": [{"reference": f"urn:uuid:{visit.assessor_id}"}],
         "valueQuantity": {
-            "value": round(value, digits),
+            # One rounding everywhere: a half goes up.
+            "value": float(one_decimal(value)) if digits == 1 else round(value, digits),
             "unit": unit,
             "system": UCUM,
             "code": ucum,

@@ -7,6 +7,8 @@ thick (scale 1:1), or half of it where a fold would not fit the paper.
 from collections.abc import Mapping
 from html import escape
 
+from capture.composition.uncertainty import one_decimal
+
 from capture.protocol.outline import smooth, whole
 
 WIDTH_MM, HEIGHT_MM = 186.0, 104.0
@@ -41,7 +43,7 @@ def body_svg(values_mm: Mapping[str, float]) -> str:
     scale = 1.0 if largest <= ROOM_MM else ROOM_MM / max(largest, 1.0)
     if scale < 1.0:
         scale = 0.5 if largest * 0.5 <= ROOM_MM else 0.25
-    said = "; ".join(f"{_name(site)} {value:.1f} mm" for site, value in placed.items())
+    said = "; ".join(f"{_name(site)} {one_decimal(value)} mm" for site, value in placed.items())
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="body" role="img" '
         f'width="{WIDTH_MM:g}mm" height="{HEIGHT_MM:g}mm" '
@@ -93,7 +95,7 @@ def _bars(view: str, sites: list[tuple[str, float]], scale: float) -> list[str]:
             f'<rect x="{bar_x:.2f}" y="{y - 1.5:.1f}" width="{long:.2f}" height="3" '
             'fill="#c8743a"/>'
             f'<text x="{text_x:.1f}" y="{y + 5.2:.1f}" font-size="3.4" text-anchor="{anchor}">'
-            f"{escape(_name(site))} {value:.1f} mm</text>"
+            f"{escape(_name(site))} {one_decimal(value)} mm</text>"
         )
     return parts
 

@@ -10,6 +10,7 @@ from typing import Any
 import pygal
 from pygal.style import Style
 
+from capture.composition.uncertainty import one_decimal
 from capture.report.trend import Point, Trend
 
 # pygal leaves a hook of an old kind in the import system, for plugins that we do not use; every
@@ -43,8 +44,13 @@ _STYLE = Style(
 def trend_svg(title: str, unit: str, found: Trend) -> str:
     """A line over the visits with error bars and the value at each point."""
     points, digits = found.points, found.digits
+    # Dates with times would run into each other.
+    crowded = len(points) > 4 and any(len(point.date) > len("2026-05-04") for point in points)
     chart: Any = pygal.Line(
-        **_options(title, 205), x_label_rotation=0, dots_size=5, show_legend=False
+        **_options(title, 245 if crowded else 205),
+        x_label_rotation=20 if crowded else 0,
+        dots_size=5,
+        show_legend=False,
     )
     chart.print_values, chart.print_values_position = True, "top"
     chart.value_formatter = lambda value: f"{value:.{digits}f}"
@@ -90,7 +96,7 @@ def profile_svg(
     for date, values in visits:
         chart.add(date, list(values))
         told = ", ".join(
-            f"{site.replace('_', ' ')} {value:.1f} mm"
+            f"{site.replace('_', ' ')} {one_decimal(value)} mm"
             for site, value in zip(sites, values, strict=True)
             if value is not None
         )

@@ -5,9 +5,11 @@ from dataclasses import dataclass
 
 from capture.composition.client import ClientDefaults
 from capture.composition.statistics import settle
+from capture.composition.uncertainty import one_decimal
 from capture.report.amendments import Amendment
 from capture.report.attention import Finding, urgency
 from capture.report.record import ReadingRecord, VisitRecord
+from capture.report.remarks import dwell_words, remark_lines
 from capture.report.results import (
     AS_USUAL,
     circuits_of,
@@ -86,6 +88,7 @@ def visit_lines(visit: VisitRecord, row: DayRow, defaults: ClientDefaults = AS_U
     ]
     for each in visit.readings:
         lines.extend(_reading_lines(visit, each))
+    lines.extend(f"NOTE     {shown(each)}" for each in remark_lines(visit))
     lines.extend(_amendment(amendment) for amendment in visit.amendments)
     return lines
 
@@ -104,7 +107,7 @@ def _site_lines(visit: VisitRecord) -> list[str]:
         told = "".join(f"{cells.get(number, ''):>11}" for number in range(1, circuits + 2))
         if trials:
             settled = settle(trials)
-            told += f"{settled.spread_tenths_mm / 10:>9.1f}{settled.value_mm:>8.1f}"
+            told += f"{settled.spread_tenths_mm / 10:>9.1f}{one_decimal(settled.value_mm):>8}"
         lines.append(f"{site.replace('_', ' '):<14}{told}".rstrip())
     return lines
 
@@ -113,7 +116,7 @@ def _result_lines(visit: VisitRecord, defaults: ClientDefaults) -> Iterator[str]
     """The sum, then the percent or why there is none, where the client is shown one."""
     total = fold_sum(visit)
     if total.sum_mm is not None:
-        yield f"sum of {len(total.sites)}: {total.sum_mm:.1f} mm"
+        yield f"sum of {len(total.sites)}: {one_decimal(total.sum_mm)} mm"
     result = result_of(visit, defaults)
     if not defaults.show_fat_percent or result is None or not result.sites:
         return
@@ -143,6 +146,8 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord) -> list[str]:
                 for kind, other in each.doubts
             )
         )
+    if each.dwell_s is not None:
+        notes.append(dwell_words(each) or f"called {each.dwell_s:.1f} s after the jaws were on")
     before = visit.before(each)
     if before and each.counts_tenths_mm is not None:
         told = ", ".join(f"{millimetres(one.value_tenths_mm)} {one.state}" for one in before)

@@ -126,9 +126,9 @@ def _change_row(each: Change) -> tuple[str, ...]:
         words = each.text.partition(": ")[2]
     return (
         each.what.replace("_", " "),
-        "" if each.before_mm is None else f"{each.before_mm:.1f}",
-        "" if each.now_mm is None else f"{each.now_mm:.1f}",
-        "" if change is None else f"{change:+.1f}".replace("-", "−"),
+        "" if each.before_mm is None else one_decimal(each.before_mm),
+        "" if each.now_mm is None else one_decimal(each.now_mm),
+        "" if change is None else f"{'−' if change < 0 else '+'}{one_decimal(abs(change))}",
         "" if limit is None else one_decimal(limit),
         words,
     )

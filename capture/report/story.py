@@ -175,7 +175,7 @@ def _sum_line(visit: VisitRecord) -> str:
     if found.sum_mm is None:
         missing = ", ".join(map(_name, found.missing))
         return f"The folds cannot be added up this time: not measured were {missing}."
-    return f"The folds at {len(found.sites)} places add up to {found.sum_mm:.1f} mm."
+    return f"The folds at {len(found.sites)} places add up to {one_decimal(found.sum_mm)} mm."
 
 
 def _change_lines(story: Story) -> Iterator[str]:
@@ -214,7 +214,7 @@ def _changed(since: VisitChange, when: str, change: float) -> str:
     found = since.sum
     places = len(since.summed_sites)
     words = "less" if change < 0 else "more"
-    told = f"Since {when} the sum of {places} places is {abs(change):.1f} mm {words}"
+    told = f"Since {when} the sum of {places} places is {one_decimal(abs(change))} mm {words}"
     if abs(change) < 0.05:
         return f"Since {when} the sum of {places} places has not changed."
     limit = found.smallest_real_change_mm

@@ -6,6 +6,7 @@ from fractions import Fraction
 from capture.composition.client import ClientDefaults
 from capture.composition.forms import FoldDirection, Gives
 from capture.composition.results import VisitResult, visit_result
+from capture.composition.uncertainty import one_decimal
 from capture.composition.usual import equation_for
 from capture.report.results import AS_USUAL, conditions_against
 from capture.units import millimetres
@@ -57,13 +58,14 @@ def summary_lines(visit: Visit, result: VisitResult, *, show_fat: bool = True) -
         how = found.settled.how.value
         if visit.is_estimate(site.id):
             how += ", estimate"
-        lines.append(f"{site.title:<14}{columns}{found.settled.value_mm:>9.1f}  {how}")
+        lines.append(f"{site.title:<14}{columns}{one_decimal(found.settled.value_mm):>9}  {how}")
     if any(visit.is_estimate(site) for site in by_site):
         lines.append("Estimate: read through cloth, two layers taken off.")
     values = [each.settled.value_tenths_mm for each in result.sites]
     if values and len(values) == len(visit.plan.protocol.sites):
         title = f"sum of {len(values)}"
-        lines.append(f"{title:<14}{'':>21}{float(sum(values, Fraction(0)) / 10):>9.1f}  mm")
+        total = one_decimal(float(sum(values, Fraction(0)) / 10))
+        lines.append(f"{title:<14}{'':>21}{total:>9}  mm")
     if show_fat:
         lines.extend(_fat_lines(result))
     lines.extend(CAUTION)
@@ -73,7 +75,7 @@ def summary_lines(visit: Visit, result: VisitResult, *, show_fat: bool = True) -
 def _fat_lines(result: VisitResult) -> Iterator[str]:
     if result.sum_mm is not None and set(result.summed_sites) != {s.site for s in result.sites}:
         title = f"sum of {len(result.summed_sites)}"
-        yield f"{title:<14}{'':>21}{result.sum_mm:>9.1f}  mm, for the equation"
+        yield f"{title:<14}{'':>21}{one_decimal(result.sum_mm):>9}  mm, for the equation"
     if result.density_g_cm3 is not None:
         error = result.density_standard_error_g_cm3
         spread = "" if error is None else f" (standard error {error:.4f})"
