@@ -6,6 +6,7 @@ from pathlib import Path
 
 from capture.errors import MisuseError
 from capture.store import Held, default_store_path, look_over, make_folder
+from capture.terminal import show
 from capture.transfer import store_of, store_option
 from capture.unlock import passphrase_of
 from capture.wiring import local_time
@@ -39,13 +40,13 @@ def run(chosen: argparse.Namespace) -> int:
         if chosen.to is not None:
             raise MisuseError("A backup is made or checked.", "Leave out TO or --check.")
         held = look_over(chosen.check, lambda: passphrase_of(chosen.check))
-        print(f"Sound: {held.path}")
+        show(f"Sound: {held.path}")
     else:
         with store_of(chosen) as store:
             held = store.backup(_place(chosen, store.path))
-        print(f"Written and read again: {held.path}")
+        show(f"Written and read again: {held.path}")
     for line in told(held):
-        print(line)
+        show(line)
     return 0
 
 

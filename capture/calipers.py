@@ -13,6 +13,7 @@ from capture.protocol.caliper import (
     caliper_warnings,
 )
 from capture.store.calipers import KeptCaliper, find
+from capture.terminal import show
 from capture.transfer import store_of, store_option
 from capture.units import millimetres
 from capture.wiring import local_time
@@ -56,9 +57,9 @@ def _list(chosen: argparse.Namespace) -> int:
     with store_of(chosen) as store:
         kept = store.calipers()
     if not kept:
-        print("No caliper is kept. Add one with 'foldcall caliper add'.")
+        show("No caliper is kept. Add one with 'foldcall caliper add'.")
     for each in kept:
-        print(f"{_head(each)}  {_last(each)}")
+        show(f"{_head(each)}  {_last(each)}")
         _warn(each.caliper)
     return 0
 
@@ -66,12 +67,12 @@ def _list(chosen: argparse.Namespace) -> int:
 def _show(chosen: argparse.Namespace) -> int:
     with store_of(chosen) as store:
         kept = find(store.calipers(), chosen.caliper)
-    print(_head(kept))
-    print(f"Identifier {kept.id}, added {kept.added_at[:10]}.")
+    show(_head(kept))
+    show(f"Identifier {kept.id}, added {kept.added_at[:10]}.")
     for by_name, check in kept.checks:
-        print(f"{check.on}  {by_name}")
+        show(f"{check.on}  {by_name}")
         for point in check.points:
-            print(f"  {_point(point)}")
+            show(f"  {_point(point)}")
     _warn(kept.caliper)
     return 0
 
@@ -92,7 +93,7 @@ def _add(chosen: argparse.Namespace) -> int:
     caliper = Caliper(chosen.description.strip(), step, opening)
     with store_of(chosen, create=True) as store:
         store.add_caliper(caliper, at=local_time())
-    print(f"Kept: {caliper.description}. Enter its check with 'foldcall caliper check'.")
+    show(f"Kept: {caliper.description}. Enter its check with 'foldcall caliper check'.")
     return 0
 
 
@@ -110,13 +111,13 @@ def _check(chosen: argparse.Namespace) -> int:
         store.add_gauge_check(kept.id, check, by_name=chosen.by.strip(), at=local_time())
         last = find(store.calipers(), kept.id)
     for point in check.points:
-        print(_point(point))
+        show(_point(point))
     if len(points) < FEW_OPENINGS:
-        print(f"{len(points)} openings say little: check at {FEW_OPENINGS} or more.")
+        show(f"{len(points)} openings say little: check at {FEW_OPENINGS} or more.")
     if not check.has_drifted:
-        print(f"Within what is allowed. Good until {_until(check)}.")
+        show(f"Within what is allowed. Good until {_until(check)}.")
     if last.caliper.check != check:
-        print("A later check is kept already: that one counts.")
+        show("A later check is kept already: that one counts.")
     _warn(last.caliper)
     return 0
 
@@ -192,4 +193,4 @@ def _point(point: GaugePoint) -> str:
 
 def _warn(caliper: Caliper) -> None:
     for line in caliper_warnings(caliper, local_time()[:10]):
-        print(f"  ! {line}")
+        show(f"  ! {line}")

@@ -41,6 +41,7 @@ from capture.sound.trial import (
 from capture.sound.voice import VoiceKind
 from capture.store import default_store_path
 from capture.store.sounds import sounds_of
+from capture.terminal import show
 from capture.unlock import open_unlocked
 from capture.wiring import Write, certainty_of, default_pack, local_time, open_ear
 
@@ -260,7 +261,7 @@ def _command(chosen: argparse.Namespace) -> int:
         if name is not None and not name.strip():
             raise MisuseError("A device name is empty.", "Give a number or a part of its name.")
     ready = run(
-        lambda line: print(line, flush=True),
+        show,
         model=chosen.model,
         store=chosen.store,
         microphone=chosen.microphone,

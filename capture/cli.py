@@ -4,12 +4,14 @@ Exit codes: 0 done, 1 failed, 2 called wrongly.
 """
 
 import argparse
-import json
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Sequence
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from capture import __version__
 from capture.backing_up import add_command as add_backup
@@ -21,9 +23,11 @@ from capture.encrypting import add_commands as add_encrypting
 from capture.errors import CaptureError, MisuseError
 from capture.measure import add_command as add_measure
 from capture.merge import add_command as add_merge
+from capture.mishap import mishap_lines
 from capture.reporting import add_command as add_report
 from capture.review import add_command as add_review
 from capture.tape import add_command as add_tape
+from capture.terminal import show, show_json
 from capture.transfer import add_commands as add_transfer
 
 TEXT_COLUMN = 17
@@ -40,26 +44,63 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if command is None:
         parser.print_help()
         return 0
+    with _quiet_mishaps():
+        return _run(command, chosen)
+
+
+def _run(command: Callable[[argparse.Namespace], int], chosen: argparse.Namespace) -> int:
     try:
         return command(chosen)
     except CaptureError as error:
         _complain(error)
         return MISUSED if isinstance(error, MisuseError) else FAILED
     except KeyboardInterrupt:
-        print("Interrupted. What was confirmed is saved.", file=sys.stderr)
+        show("Interrupted. What was confirmed is saved.", error=True)
         return INTERRUPTED
     except BrokenPipeError:
         # Whoever read our output has gone; that is no failure of ours.
         sys.stderr.close()
         return 0
+    except Exception as error:
+        show(*mishap_lines(error), error=True)
+        return FAILED
+
+
+@contextmanager
+def _quiet_mishaps() -> Iterator[None]:
+    """Have errors of other threads told as ours are: Python's own traceback holds values."""
+    thread_hook, late_hook = threading.excepthook, sys.unraisablehook
+
+    def in_a_thread(found: threading.ExceptHookArgs) -> None:
+        if found.exc_value is not None:
+            show(*mishap_lines(found.exc_value), error=True)
+
+    def too_late(found: "sys.UnraisableHookArgs") -> None:
+        if found.exc_value is not None:
+            show(*mishap_lines(found.exc_value), error=True)
+
+    threading.excepthook, sys.unraisablehook = in_a_thread, too_late
+    try:
+        yield
+    finally:
+        threading.excepthook, sys.unraisablehook = thread_hook, late_hook
+
+
+class _Parser(argparse.ArgumentParser):
+    """Tells what was called wrongly without what a terminal would act upon."""
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        if message:
+            lines = message.removesuffix("\n").split("\n")
+            show(*lines, error=file is not sys.stdout)
 
 
 def _complain(error: CaptureError) -> None:
-    print(f"foldcall: {error}", file=sys.stderr)
+    show(f"foldcall: {error}", error=True)
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser: argparse.ArgumentParser = _Parser(
         prog="foldcall",
         description="Skinfold readings by voice and keypad, offline, read back before they count.",
     )
@@ -132,8 +173,8 @@ def _demo(chosen: argparse.Namespace) -> int:
         speed,
         chosen.model,
     )
-    print(f"Visit {end.visit_id} is in {end.store}.")
-    print(f"{end.recording_s:.0f} s of visit in {end.took_s:.1f} s.")
+    show(f"Visit {end.visit_id} is in {end.store}.")
+    show(f"{end.recording_s:.0f} s of visit in {end.took_s:.1f} s.")
     return 0
 
 
@@ -144,7 +185,7 @@ def _line_writer() -> Callable[[str], None]:
     def write(line: str) -> None:
         if width is not None and len(line) > width > 2 * TEXT_COLUMN:
             line = textwrap.fill(line, width, subsequent_indent=" " * TEXT_COLUMN)
-        print(line, flush=True)
+        show(*line.split("\n"))
 
     return write
 
@@ -180,9 +221,9 @@ def _listen(chosen: argparse.Namespace) -> int:
             _complain(opened)
             code = FAILED
         elif opened.note:
-            print(f"foldcall: {opened.note}", file=sys.stderr)
+            show(f"foldcall: {opened.note}", error=True)
         for call in calls:
-            print(json.dumps(call, ensure_ascii=False), flush=True)
+            show_json(call)
     return code
 
 
@@ -193,5 +234,5 @@ def _phrases(_: argparse.Namespace) -> int:
 
     sites = [site.id for site in SEVEN_SITES.sites]
     for line in phrase_lines(default_pack().grammar, sites):
-        print(line)
+        show(line)
     return 0

@@ -10,7 +10,9 @@ from typing import Any
 from capture.composition.client import ClientDefaults
 from capture.composition.equations import equation
 from capture.errors import CaptureError, MisuseError
+from capture.showable import one_line
 from capture.store import Client, Store
+from capture.terminal import show
 from capture.transfer import client_id_of, store_of, store_option, write_json, write_new
 from capture.wiring import local_time
 
@@ -81,9 +83,9 @@ def _list(chosen: argparse.Namespace) -> int:
     for client in sorted(listed, key=lambda each: (each.name.casefold(), each.id)):
         seen = counts.get(client.id)
         told = "no visit" if seen is None else f"{seen['visits']} visits, last {seen['last']}"
-        print(f"{client.id}  {_plain(client.name)}  {client.sex}  {told}")
+        show(f"{client.id}  {one_line(client.name)}  {client.sex}  {told}")
     if not listed:
-        print("No client found." if wanted else "The store holds no client yet.")
+        show("No client found." if wanted else "The store holds no client yet.")
     return 0
 
 
@@ -92,14 +94,14 @@ def _show(chosen: argparse.Namespace) -> int:
         client = _client(store, chosen.client)
         versions = store.client_versions(client.id)
         others = [each for each in store.same_person(client.id) if each != client.id]
-    print("\n".join(_lines(client)))
+    show(*_lines(client))
     for other in others:
-        print(f"also       {other}")
+        show(f"also       {other}")
     if len(versions) > 1:
-        print("Edited in two ways at two stations; 'clients edit' settles it:")
+        show("Edited in two ways at two stations; 'clients edit' settles it:")
         for each in versions:
-            shown = ", ".join(f"{name} {_plain(str(each[name]))!a}" for name in _VERSION)
-            print(f"  {each['at']}: {shown}")
+            shown = ", ".join(f"{name} {one_line(str(each[name]))!a}" for name in _VERSION)
+            show(f"  {each['at']}: {shown}")
     return 0
 
 
@@ -119,9 +121,9 @@ def _add(chosen: argparse.Namespace) -> int:
             note=chosen.note or "",
             **choices,
         )
-    print("\n".join(_lines(client)))
+    show(*_lines(client))
     if namesakes:
-        print("There is another client of this name. If it is the same person: 'clients same'.")
+        show("There is another client of this name. If it is the same person: 'clients same'.")
     return 0
 
 
@@ -142,7 +144,7 @@ def _edit(chosen: argparse.Namespace) -> int:
         if choices:
             _check(client.choices | choices, chosen.sex or client.sex)
         client = store.edit_client(client.id, at=local_time(), **changes, **choices)
-    print("\n".join(_lines(client)))
+    show(*_lines(client))
     return 0
 
 
@@ -183,11 +185,11 @@ def _same(chosen: argparse.Namespace) -> int:
     with store_of(chosen) as store:
         gone, kept = _client(store, chosen.client), _client(store, chosen.kept)
         for client in (gone, kept):
-            print("\n".join(_lines(client)))
-        if not _agreed(chosen, f"Are these one person, to be listed as {_plain(kept.name)}?"):
+            show(*_lines(client))
+        if not _agreed(chosen, f"Are these one person, to be listed as {one_line(kept.name)}?"):
             return 1
         store.link_clients(gone.id, kept.id, at=local_time())
-    print(f"Visits of both are listed under {_plain(kept.name)}.")
+    show(f"Visits of both are listed under {one_line(kept.name)}.")
     return 0
 
 
@@ -195,7 +197,7 @@ def _export(chosen: argparse.Namespace) -> int:
     with store_of(chosen) as store:
         client = _client(store, chosen.client)
         write_new(chosen.file, write_json(store, store.same_person(client.id)))
-    print(f"Written: {chosen.file}")
+    show(f"Written: {chosen.file}")
     return 0
 
 
@@ -203,14 +205,14 @@ def _erase(chosen: argparse.Namespace) -> int:
     with store_of(chosen) as store:
         client = _client(store, chosen.client)
         visits = len(store.visits(client.id))
-        print("\n".join(_lines(client)))
+        show(*_lines(client))
         if not _agreed(
             chosen, f"Erase this client with {visits} visits and their journals for ever?"
         ):
             return 1
         count = store.erase_client(client.id, at=local_time())
-    print(f"Erased: the client and {count} visits. No sound clips are kept.")
-    print("Backups, exports and reports made before are not reached: remove them yourself.")
+    show(f"Erased: the client and {count} visits. No sound clips are kept.")
+    show("Backups, exports and reports made before are not reached: remove them yourself.")
     return 0
 
 
@@ -225,10 +227,10 @@ def _agreed(chosen: argparse.Namespace, question: str) -> bool:
         return True
     if not sys.stdin.isatty():
         raise MisuseError("This has to be confirmed.", "Give --yes.")
-    print(f"{question} Type yes:", flush=True)
+    show(f"{question} Type yes:")
     if sys.stdin.readline().strip().casefold() == "yes":
         return True
-    print(_NO_CHANGE)
+    show(_NO_CHANGE)
     return False
 
 
@@ -248,10 +250,10 @@ def _lines(client: Client) -> tuple[str, ...]:
     born = "not known" if client.birth_date is None else client.birth_date
     return (
         f"client     {client.id}",
-        f"name       {_plain(client.name)}",
+        f"name       {one_line(client.name)}",
         f"sex        {client.sex}",
         f"born       {born}",
-        *((f"note       {_plain(client.note)}",) if client.note else ()),
+        *((f"note       {one_line(client.note)}",) if client.note else ()),
         *_choice_lines(client),
     )
 
@@ -259,15 +261,10 @@ def _lines(client: Client) -> tuple[str, ...]:
 def _choice_lines(client: Client) -> Iterator[str]:
     """What was chosen for the client; nothing where everything is as usual."""
     if client.equation is not None:
-        yield f"equation   {_plain(client.equation)}"
+        yield f"equation   {one_line(client.equation)}"
     if client.conversion is not None:
-        yield f"conversion {_plain(client.conversion)}"
+        yield f"conversion {one_line(client.conversion)}"
     if not client.show_fat_percent:
         yield "shown      the folds only, no percent of fat"
     elif not client.show_norms:
         yield "shown      the percent, not where it lies among others"
-
-
-def _plain(text: str) -> str:
-    """Text without what a terminal would act upon."""
-    return "".join(letter if letter.isprintable() else "?" for letter in text)

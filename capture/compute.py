@@ -33,6 +33,7 @@ from capture.composition.usual import usual_equation
 from capture.compute_store import Person, person_of, print_tem_of_store
 from capture.compute_tables import one_visit, print_change, print_json, print_tem
 from capture.errors import CaptureError, MisuseError
+from capture.terminal import show
 from capture.transfer import store_option
 
 _ACTIONS = ("list", "conversions", "applicable", "tem", "change")
@@ -167,9 +168,9 @@ def _list(chosen: argparse.Namespace) -> int:
         return 0
     for known in equations():
         sexes = ", ".join(known.sexes)
-        print(f"{known.id}: {known.name}; {sexes}, {known.ages[0]} to {known.ages[1]} years")
-        print(f"    {', '.join(known.sites)}; gives {known.gives.value}")
-        print(f"    {known.source} Confirmed: {known.confirmed.value}.")
+        show(f"{known.id}: {known.name}; {sexes}, {known.ages[0]} to {known.ages[1]} years")
+        show(f"    {', '.join(known.sites)}; gives {known.gives.value}")
+        show(f"    {known.source} Confirmed: {known.confirmed.value}.")
     return 0
 
 
@@ -179,8 +180,8 @@ def _conversions(chosen: argparse.Namespace) -> int:
         return 0
     for known in conversions():
         ages = "" if known.ages is None else f", {known.ages[0]} to {known.ages[1]} years"
-        print(f"{known.id}: {known.a:g} / D - {known.b:g}; {known.population}{ages}")
-        print(f"    {known.source} Confirmed: {known.confirmed.value}.")
+        show(f"{known.id}: {known.a:g} / D - {known.b:g}; {known.population}{ages}")
+        show(f"    {known.source} Confirmed: {known.confirmed.value}.")
     return 0
 
 
@@ -210,7 +211,7 @@ def _applicable(chosen: argparse.Namespace) -> int:
         return 0
     for answer in answers:
         why = " ".join(reason.text for reason in answer.reasons)
-        print(f"{answer.equation.id}: {why or 'applies'}")
+        show(f"{answer.equation.id}: {why or 'applies'}")
     return 0
 
 
@@ -262,7 +263,7 @@ def _show(chosen: argparse.Namespace, found: Shown, sites: list[dict[str, object
     if chosen.json:
         print_json({"sites": sites, **found.to_plain()} if sites else found.to_plain())
     else:
-        print("\n".join(found.lines()))
+        show(*found.lines())
     if prediction.density.refused:
         raise CaptureError(*refusal(prediction.density.refused))
     if prediction.why_not and found.show_fat:

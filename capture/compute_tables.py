@@ -1,7 +1,6 @@
 """What `foldcall compute` makes of tables of readings: the visits, their error, their change."""
 
 import argparse
-import json
 from pathlib import Path
 
 from capture.composition.assessor import between_assessors, within_assessor
@@ -11,13 +10,14 @@ from capture.composition.measured import MeasuredVisit
 from capture.composition.options import KNOWN_SITES
 from capture.composition.table import visits_from_csv
 from capture.errors import CaptureError, MisuseError
+from capture.terminal import show, show_json
 
 MOST_BYTES = 10_000_000
 
 
 def print_json(value: object) -> None:
     """Print a JSON value for people and programs alike."""
-    print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))
+    show_json(value, indent=2)
 
 
 def visits_of(path: Path) -> tuple[MeasuredVisit, ...]:
@@ -82,7 +82,7 @@ def print_errors(
     if as_json:
         print_json([error.to_plain() for error in errors])
     else:
-        print("\n".join(error.text for error in errors) or "There are no readings to compare.")
+        show("\n".join(error.text for error in errors) or "There are no readings to compare.")
 
 
 def print_change(chosen: argparse.Namespace) -> int:
@@ -101,7 +101,7 @@ def print_change(chosen: argparse.Namespace) -> int:
     if chosen.json:
         print_json({"before": before.date, "now": now.date, **change.to_plain()})
         return 0
-    print(f"From {before.date} to {now.date}")
+    show(f"From {before.date} to {now.date}")
     for each in (change.sum, *change.sites):
-        print(each.text)
+        show(each.text)
     return 0

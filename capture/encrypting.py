@@ -6,6 +6,7 @@ from pathlib import Path
 
 from capture.errors import CaptureError, MisuseError
 from capture.store import convert, default_store_path, is_encrypted
+from capture.terminal import show
 from capture.transfer import store_option
 from capture.unlock import new_passphrase, passphrase_of
 
@@ -39,11 +40,11 @@ def encrypt(chosen: argparse.Namespace) -> int:
     path = _path(chosen)
     old = passphrase_of(path) if is_encrypted(path) else None
     for line in _WARNING:
-        print(line)
+        show(line)
     path = convert(path, old, new_passphrase())
-    print(f"Encrypted: {path}")
+    show(f"Encrypted: {path}")
     for line in _LEFT:
-        print(line)
+        show(line)
     return 0
 
 
@@ -56,11 +57,11 @@ def decrypt(chosen: argparse.Namespace) -> int:
     if not chosen.yes:
         if not sys.stdin.isatty():
             raise MisuseError("This has to be confirmed.", "Give --yes.")
-        print("Whoever can read the file can then read all that is in it. Type yes:", flush=True)
+        show("Whoever can read the file can then read all that is in it. Type yes:")
         if sys.stdin.readline().strip().casefold() != "yes":
-            print("Nothing was changed.")
+            show("Nothing was changed.")
             return 1
-    print(f"Not encrypted any more: {convert(path, old, None)}")
+    show(f"Not encrypted any more: {convert(path, old, None)}")
     return 0
 
 

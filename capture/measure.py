@@ -22,6 +22,7 @@ from capture.sound.settings import SoundSettings, read_sound_settings, settings_
 from capture.sound.source import Source
 from capture.sound.voice import VoiceKind
 from capture.store import Store, StoreError, StoreLockedError, default_store_path
+from capture.terminal import show
 from capture.unlock import open_unlocked
 from capture.wiring import default_pack, local_time
 
@@ -123,19 +124,14 @@ def _command(chosen: argparse.Namespace) -> int:
         _take_back(store)
         opened = open_visit(store, wish, date.today(), local_time())
         if chosen.plain:
-            _plain(assemble(store, opened, pack, sound, bindings, _print))
+            _plain(assemble(store, opened, pack, sound, bindings, show))
         else:
             company = assemble(store, opened, pack, sound, bindings)
             run_screen(company)
             for line in results_of(company):
-                _print(line)
-            _print(_parting(company, store))
+                show(line)
+            show(_parting(company, store))
     return 0
-
-
-def _print(line: str) -> None:
-    sys.stdout.write(f"{line}\n")
-    sys.stdout.flush()
 
 
 def _open(path: Path) -> Store:
@@ -155,30 +151,29 @@ def _take_back(store: Store) -> None:
     """Offer what an earlier session could not write into the store."""
     for found in waiting(store):
         if isinstance(found, CaptureError):
-            _print(f"! {found}")
+            show(f"! {found}")
             continue
-        _print(f"{found.count} calls of the visit of {found.date} wait in {found.path}.")
+        show(f"{found.count} calls of the visit of {found.date} wait in {found.path}.")
         if sys.stdin.isatty():
-            sys.stdout.write("Take them into the store? Enter takes them, n leaves them: ")
-            sys.stdout.flush()
+            show("Take them into the store? Enter takes them, n leaves them:")
             if sys.stdin.readline().strip().lower() not in {"", "y", "yes"}:
-                _print("They stay there, and are asked for again at the next start.")
+                show("They stay there, and are asked for again at the next start.")
                 continue
         try:
-            _print(take_back(store, found))
+            show(take_back(store, found))
         except RescueError as error:
-            _print(f"! {error}")
+            show(f"! {error}")
 
 
 def _plain(company: Company) -> None:
-    _print("Keys, each as a line of its own; an empty line is Enter:")
+    show("Keys, each as a line of its own; an empty line is Enter:")
     for keys, does, spoken in help_lines(company.bindings):
         said = f' (said: "{spoken}")' if spoken else ""
-        _print(f"  {keys}: {does}{said}")
+        show(f"  {keys}: {does}{said}")
     run_lines(company, (line.rstrip("\n") for line in sys.stdin), patient=sys.stdin.isatty())
     for line in results_of(company):
-        _print(line)
-    _print(_end_of(company))
+        show(line)
+    show(_end_of(company))
 
 
 def _parting(company: Company, store: Store) -> str:

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from capture.errors import MisuseError
+from capture.terminal import show
 from capture.transfer import store_of, store_option, told_in_words
 from capture.unlock import open_unlocked
 
@@ -34,7 +35,7 @@ def run(chosen: argparse.Namespace) -> int:
         calipers = store.take_calipers(other)
     if calipers:
         told.count("calipers and their checks", calipers)
-    print(told_in_words(told.added, told.same))
+    show(told_in_words(told.added, told.same))
     for line in told.conflicts:
-        print(f"CONFLICT  {line}")
+        show(f"CONFLICT  {line}")
     return CONFLICTS if told.conflicts else 0

@@ -11,6 +11,7 @@ from capture.report.page import page_lines
 from capture.report.record import VisitRecord, record_of
 from capture.report.story import Asked, Person, Story, tell
 from capture.store import Client, Store, VisitRow
+from capture.terminal import show
 from capture.transfer import store_of, store_option, write_new
 
 MOST_OF_ASSESSOR = 120
@@ -44,7 +45,7 @@ def run(chosen: argparse.Namespace) -> int:
         story = story_of(store, row, asked)
     path = chosen.out or Path(f"report-{row.started_at[:10]}-{row.id[:8]}.html")
     write_new(path, (f"{line}\n" for line in page_lines(story)))
-    print(f"Written: {path}")
+    show(f"Written: {path}")
     return 0
 
 

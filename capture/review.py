@@ -8,11 +8,13 @@ from datetime import date
 
 from capture.errors import CaptureError, MisuseError
 from capture.recognise.quiet import native_messages
-from capture.report.day import cut, day_lines
+from capture.report.day import day_lines
 from capture.reviewing import Review
+from capture.showable import cut, one_line
 from capture.sound.kept import CallPlayer
 from capture.sound.portaudio import PortAudio
 from capture.sound.settings import read_sound_settings, settings_path
+from capture.terminal import show
 from capture.transfer import store_of, store_option
 from capture.wiring import local_time
 
@@ -69,7 +71,7 @@ def run(chosen: argparse.Namespace) -> int:
                 busy=_busy,
             )
             if chosen.plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
-                run_lines(review, sys.stdin, lambda line: print(line, flush=True))
+                run_lines(review, sys.stdin, show)
                 return 0
             from capture.review_screen import run_screen  # noqa: PLC0415  # lines need none
 
@@ -78,7 +80,7 @@ def run(chosen: argparse.Namespace) -> int:
 
 
 def _busy(count: int) -> None:
-    sys.stderr.write(f"{count} visits are looked over for the first time; this happens once.\n")
+    show(f"{count} visits are looked over for the first time; this happens once.", error=True)
 
 
 class _Speaker:
@@ -179,7 +181,7 @@ def answer(review: Review, line: str) -> list[str]:
             review.by_name = " ".join(name)
             return [f"You are {review.by_name}." if name else "You are nobody."]
         case _:
-            raise CaptureError(f"'{cut(words[0], 20)}' is no command here.", "Type help.")
+            raise CaptureError(f"'{cut(one_line(words[0]), 20)}' is no command here.", "Type help.")
 
 
 def _whole(text: str) -> int:

@@ -17,8 +17,9 @@ from prompt_toolkit.layout.dimension import Dimension
 from prompt_toolkit.output import Output
 
 from capture.errors import CaptureError
-from capture.report.day import cut, day_lines
+from capture.report.day import day_lines
 from capture.reviewing import Review
+from capture.showable import cut, one_line
 
 _LIST_KEYS = "Enter opens   / finds   q ends"
 _VISIT_KEYS = "a amend   w not counting   p play   u undo   s sign off   Esc list   q ends"
@@ -85,7 +86,7 @@ class Screen:
         if self.review.visit is None:
             rows, top = self.review.rows, self._top(size.rows)
             return day_lines(rows[top : top + size.rows], width, top + 1) or ["No visit."]
-        return [cut(line, width) for line in self.review.lines()]
+        return [cut(one_line(line), width) for line in self.review.lines()]
 
     def move(self, by: int) -> None:
         """Move the cursor: over visits, or over the readings of one."""
@@ -147,9 +148,9 @@ class Screen:
         if self.asking is not None:
             return _ASKED[self.asking]
         if self.review.pending is not None:
-            return f"{self.review.pending.question}  y yes   n no"
+            return one_line(f"{self.review.pending.question}  y yes   n no")
         keys = _LIST_KEYS if self.review.visit is None else _VISIT_KEYS
-        return f"{self.told}   {keys}".strip()
+        return one_line(f"{self.told}   {keys}".strip())
 
     def _top(self, height: int) -> int:
         """The first visit of the list that is drawn: of thousands, only a screenful is."""

@@ -4,6 +4,7 @@ import argparse
 from fractions import Fraction
 
 from capture.errors import MisuseError
+from capture.terminal import show
 from capture.units import Centimetres, Inches, TapeLength, tape_length
 
 
@@ -27,7 +28,7 @@ def run(chosen: argparse.Namespace) -> int:
             '"37.2 cm".',
         )
     for line in mark_lines(length):
-        print(line)
+        show(line)
     return 0
 
 

@@ -1,9 +1,7 @@
 """The commands `foldcall export` and `foldcall import`: what leaves the program and comes back."""
 
 import argparse
-import json
 import os
-import sys
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
@@ -14,7 +12,9 @@ from capture.exchange.errors import FileRefused
 from capture.exchange.fhir import bundle
 from capture.exchange.table import dictionary_lines, table_lines
 from capture.exchange.table_read import read_table
+from capture.showable import json_text
 from capture.store import Store, default_store_path
+from capture.terminal import show
 from capture.unlock import open_unlocked
 
 MOST_BYTES = 256_000_000
@@ -71,11 +71,11 @@ def run_export(chosen: argparse.Namespace) -> int:
         if chosen.client is not None:
             only = store.same_person(client_id_of(store, chosen.client))
         write_new(chosen.file, _WRITERS[form](store, only))
-    print(f"Written: {chosen.file}")
+    show(f"Written: {chosen.file}")
     if form == "csv":
         beside = chosen.file.with_suffix(".columns.csv")
         write_new(beside, dictionary_lines())
-        print(f"What its columns say: {beside}")
+        show(f"What its columns say: {beside}")
     return 0
 
 
@@ -94,7 +94,7 @@ def _write_table(store: Store, only: Iterable[str] | None) -> Iterator[str]:
 def _write_fhir(store: Store, only: Iterable[str] | None) -> Iterator[str]:
     ids = None if only is None else tuple(only)
     found = bundle(store.people_snapshot(ids), store.visit_snapshots(ids))
-    yield json.dumps(found, ensure_ascii=False, allow_nan=False, indent=1)
+    yield json_text(found, indent=1)
     yield "\n"
 
 
@@ -156,13 +156,13 @@ def run_import(chosen: argparse.Namespace) -> int:
         found: dict[str, Any] = reader(read_text(chosen.file))
     except FileRefused as error:
         for problem in error.problems:
-            print(problem, file=sys.stderr)
+            show(problem, error=True)
         raise
     people = {name: rows for name, rows in found.items() if isinstance(rows, list)}
     visits = people.pop("visits")
     with store_of(chosen, create=True) as store:
         told = store.join(people, visits, named="the file", refuse_conflicts=True)
-    print(told_in_words(told.added, told.same))
+    show(told_in_words(told.added, told.same))
     return 0
 
 

@@ -18,6 +18,8 @@ PURE = (
     "findings",
     "units",
     "road",
+    "mishap",
+    "showable",
     "language",
     "protocol",
     "visit",
@@ -38,6 +40,7 @@ PURE = (
     "report.body",
     "report.day",
     "report.deviations",
+    "report.markup",
     "report.record",
     "report.results",
     "report.setups",
@@ -179,7 +182,7 @@ def test_an_edge_imports_no_other_edge(name: str) -> None:
     """Store, sound, screen and recogniser know nothing of each other (training is a workshop)."""
     package = name.split(".", maxsplit=1)[0]
     others = {each for each in own(name) if not is_pure(each) and each.split(".")[0] != package}
-    assert others == set()
+    assert others <= {"terminal"}  # the one way to write a line
 
 
 @pytest.mark.parametrize("name", ALL)

@@ -252,7 +252,7 @@ def test_names_cannot_move_the_cursor(store: Store) -> None:
     review = Review(store, lambda: LATER)
     text = "".join(day_lines(ordered(review.rows)))
     assert "\x1b" not in text
-    assert "Eve?[2J?Ny" in text
+    assert "Eve?[2J Ny" in text
 
 
 def press(review: Review, keys: str) -> None:

@@ -11,6 +11,7 @@ from capture.composition.equations import equations
 from capture.composition.shown import Body
 from capture.composition.table import reading_tenths
 from capture.errors import MisuseError
+from capture.showable import one_line
 
 _NUMBER = re.compile(r"-?[0-9]{1,6}(\.[0-9]{1,6})?", re.ASCII)
 _LONGEST_SHOWN = 20
@@ -20,7 +21,7 @@ KNOWN_SITES = tuple(dict.fromkeys(site for known in equations() for site in know
 
 def short(text: str) -> str:
     """At most the beginning of what was given, without what a terminal would act upon."""
-    clean = "".join(letter if letter.isprintable() else "?" for letter in text)
+    clean = one_line(text)
     return clean if len(clean) <= _LONGEST_SHOWN else f"{clean[:_LONGEST_SHOWN]}…"
 
 

@@ -9,6 +9,7 @@ from typing import Any
 
 from capture.exchange.errors import FileRefused
 from capture.exchange.shape import faults
+from capture.showable import json_text
 
 FORMAT, VERSION = "foldcall export", 1
 MOST_FAULTS = 20
@@ -28,7 +29,7 @@ def document_lines(
 ) -> Iterator[str]:
     """The export as lines without their ends; equal stores give equal lines."""
     yield "{"
-    yield f'"format": {_json(FORMAT)},'
+    yield f'"format": {json_text(FORMAT)},'
     yield f'"version": {VERSION},'
     for name in _PEOPLE:
         yield from _listed(name, people[name])
@@ -56,19 +57,15 @@ def read_document(text: str) -> dict[str, Any]:
 
 
 def _listed(name: str, rows: Iterable[Mapping[str, Any]]) -> Iterator[str]:
-    yield f"{_json(name)}: ["
+    yield f"{json_text(name)}: ["
     last = None
     for row in rows:
         if last is not None:
             yield f"{last},"
-        last = _json(row)
+        last = json_text(row)
     if last is not None:
         yield last
     yield "]"
-
-
-def _json(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
 
 
 def _no_constant(name: str) -> None:

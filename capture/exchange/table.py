@@ -1,8 +1,9 @@
 """The tidy table: one reading a row, as CSV in UTF-8.
 
-A spreadsheet takes text that begins with = + - @, a tab or a line break as a formula. Such text
-is written with an apostrophe before it, and so is text that begins with an apostrophe; reading
-takes one apostrophe away again.
+A spreadsheet takes text that begins with = + - @ (the wide ones of East Asian fonts too), a tab or
+a line break as a formula, some also after blanks. Such text is written with an apostrophe before
+it, as OWASP says of CSV injection and in ASVS 5.0, 1.2.10, which adds NUL; so is text that begins
+with an apostrophe. Reading takes one apostrophe away again.
 """
 
 import csv
@@ -15,7 +16,7 @@ from capture.exchange.columns import COLUMNS, NAMES
 from capture.report.record import ReadingRecord, VisitRecord, record_of
 from capture.units import millimetres
 
-GUARDED = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
+GUARDED = ("=", "+", "-", "@", "\t", "\r", "\n", "\0", "＝", "＋", "－", "＠", "'")
 Row = dict[str, str]
 
 
@@ -25,7 +26,8 @@ def guard(text: str) -> str:
     >>> guard("=1+1"), guard("Ada"), guard("'s")
     ("'=1+1", 'Ada', "''s")
     """
-    return f"'{text}" if text.startswith(GUARDED) else text
+    risky = text.startswith(GUARDED) or text.lstrip().startswith(GUARDED)
+    return f"'{text}" if risky else text
 
 
 def unguard(text: str) -> str:
@@ -136,5 +138,6 @@ def _doubt(kind: str, other_tenths_mm: int | None) -> str:
 
 def _line(cells: Iterable[str]) -> str:
     written = io.StringIO()
-    csv.writer(written, lineterminator="\n").writerow(cells)
-    return written.getvalue()
+    # Before Python 3.13 a cell with a bare return is quoted only if lines end with one.
+    csv.writer(written, lineterminator="\r\n").writerow(cells)
+    return written.getvalue().removesuffix("\r\n") + "\n"

@@ -5,11 +5,10 @@ thick (scale 1:1), or half of it where a fold would not fit the paper.
 """
 
 from collections.abc import Mapping
-from html import escape
 
 from capture.composition.uncertainty import one_decimal
-
 from capture.protocol.outline import smooth, whole
+from capture.report.markup import escape
 
 WIDTH_MM, HEIGHT_MM = 186.0, 104.0
 ROOM_MM = 45.0

@@ -4,13 +4,13 @@ import math
 import sys
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
-from html import escape
 from typing import Any
 
 import pygal
 from pygal.style import Style
 
 from capture.composition.uncertainty import one_decimal
+from capture.report.markup import escape
 from capture.report.trend import Point, Trend
 
 # pygal leaves a hook of an old kind in the import system, for plugins that we do not use; every

@@ -1,7 +1,6 @@
 """A report as one self-contained HTML page: no script, no link, prints on A4 and Letter."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from html import escape
 
 from capture.composition.assessor import ERROR_HEADS, LIMITS_NOTE, WHY_MIN_PAIRS, SiteError
 from capture.composition.change import Change
@@ -10,6 +9,7 @@ from capture.language.intents import length_from_plain
 from capture.report.body import body_svg
 from capture.report.charts import profile_svg, table_html, trend_svg
 from capture.report.deviations import deviations
+from capture.report.markup import escape
 from capture.report.record import ReadingRecord, VisitRecord
 from capture.report.results import sites_of_record
 from capture.report.site_pictures import site_pictures

@@ -9,7 +9,7 @@ import errno
 import os
 import signal
 from contextlib import suppress
-from typing import Protocol
+from typing import Any, Protocol
 
 from prompt_toolkit.application import Application
 from prompt_toolkit.formatted_text import StyleAndTextTuples
@@ -136,6 +136,7 @@ class Screen:
 
     def _begin(self) -> None:
         self._loop = asyncio.get_running_loop()
+        self._loop.set_exception_handler(self._failed)
         for name in ("SIGHUP", "SIGTERM"):
             with suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
                 self._loop.add_signal_handler(getattr(signal, name), self._leave)
@@ -159,6 +160,12 @@ class Screen:
             self._leave()
         else:
             self._refresh()
+
+    def _failed(self, _: asyncio.AbstractEventLoop, found: dict[str, Any]) -> None:
+        """End with the error: asyncio would write it out, with all that its message holds."""
+        error = found.get("exception")
+        if isinstance(error, Exception) and self.app.is_running:
+            self.app.exit(exception=error)
 
     def _refresh(self) -> None:
         # Drawing costs more than looking: an unchanged view is not drawn again.

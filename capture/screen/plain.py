@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from capture.recognise.port import Heard
+from capture.showable import one_line
 from capture.units import millimetres
 from capture.visit.announcement import (
     Announcement,
@@ -74,7 +75,7 @@ class PlainScreen:
 
     def _line(self, mark: str, text: str) -> None:
         minutes, seconds = divmod(int(self._clock_s()), 60)
-        self._write(f"{minutes:02d}:{seconds:02d}  {mark:<8}  {text}")
+        self._write(one_line(f"{minutes:02d}:{seconds:02d}  {mark:<8}  {text}"))
 
 
 def progress(visit: Visit) -> str:

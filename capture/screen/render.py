@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from capture.screen import blocks
 from capture.screen.view import Picture, Standing, View
+from capture.showable import begin, cells, one_line, padded
 
 Line = tuple[tuple[str, str], ...]
 """Pieces of one line, each a style and a text."""
@@ -80,7 +81,7 @@ def render(view: View, size: Size) -> tuple[Line, ...]:
         lines = _roomy(view, size)
     else:
         lines = _usual(view, size)
-    return tuple(cut(line, size.columns) for line in lines[: size.rows])
+    return tuple(cut(safe(line), size.columns) for line in lines[: size.rows])
 
 
 def _under_a_warning(view: View, size: Size) -> tuple[Line, ...]:
@@ -99,13 +100,18 @@ def plain(lines: Iterable[Line]) -> str:
     return "\n".join("".join(text for _, text in line).rstrip() for line in lines)
 
 
+def safe(line: Line) -> Line:
+    """A line without what a terminal acts upon, whatever name or message got into it."""
+    return tuple((style, one_line(text)) for style, text in line)
+
+
 def cut(line: Line, columns: int) -> Line:
     """A line without what does not fit."""
     kept, left = [], columns
     for style, text in line:
         if left > 0:
-            kept.append((style, text[:left]))
-        left -= len(text)
+            kept.append((style, begin(text, left)))
+        left -= cells(text)
     return tuple(kept)
 
 
@@ -199,11 +205,14 @@ def _picture(picture: Picture, size: Size) -> list[Line]:
 
 
 def _bar(view: View, width: int) -> Line:
-    left = f" Client {view.client}   Assessor {view.assessor}"
-    right = f"{view.protocol}  {view.progress} "
-    if len(left) + len(right) > width:
-        right = f"{view.progress} "
-    return ((BAR, left + " " * max(1, width - len(left) - len(right)) + right),)
+    left = one_line(f" Client {view.client}   Assessor {view.assessor}")
+    right = one_line(f"{view.protocol}  {view.progress}")
+    if cells(left) + 1 + cells(right) > width:
+        right = view.progress
+    end = " " if cells(left) + cells(right) + 2 <= width else ""
+    # A long name gives way to the progress, never the other way round.
+    room = max(0, width - cells(right + end) - 1)
+    return ((BAR, f"{padded(left, room)} {right}{end}"),)
 
 
 def _drawn(text: str, columns: int, rows: int, style: str) -> list[Line]:

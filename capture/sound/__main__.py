@@ -6,6 +6,7 @@ The first lines of a report about sound that does not work.
 import sys
 from collections.abc import Callable
 
+from capture.showable import one_line
 from capture.sound.devices import Kind, SoundSystem, choose, listed
 from capture.sound.errors import DeviceError
 from capture.sound.microphone import Microphone
@@ -54,5 +55,6 @@ def report(
 
 
 if __name__ == "__main__":
-    heard = report(PortAudio(), print, sys.argv[1] if len(sys.argv) > 1 else None)
+    named = sys.argv[1] if len(sys.argv) > 1 else None
+    heard = report(PortAudio(), lambda line: print(one_line(line)), named)
     sys.exit(0 if heard else 1)
