@@ -7,6 +7,7 @@ from datetime import date
 from capture import __version__
 from capture.composition.forms import Sex
 from capture.composition.options import years_on
+from capture.composition.shown import NOTHING_TAKEN, Body
 from capture.errors import CaptureError, MisuseError
 from capture.protocol.caliper import Caliper
 from capture.protocol.setup import Carried
@@ -43,6 +44,8 @@ class Wish:
     new: bool = False
     keep_sound: bool | None = None
     """Whether the client agreed that the sound of calls is kept; None: nothing was said."""
+    body: Body = NOTHING_TAKEN
+    """Weight and height on the day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +170,8 @@ def _plan(
         screening=True,
         assessor=wish.assessor,
         last_time=last_time,
+        weight_kg=wish.body.weight_kg,
+        height_cm=wish.body.height_cm,
     )
 
 

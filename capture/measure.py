@@ -11,6 +11,7 @@ from pathlib import Path
 from capture.begin import Wish, open_visit
 from capture.company import Company, Sound, assemble, run_lines, run_screen
 from capture.composition.client import ClientDefaults
+from capture.composition.options import body_of
 from capture.errors import CaptureError, MisuseError
 from capture.report.summary import summary_lines, visit_result_of
 from capture.rescue import RescueError, take_back, waiting
@@ -47,6 +48,8 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     parser.add_argument("--assessor", metavar="NAME", required=True, help="who measures")
     parser.add_argument("--sex", choices=["female", "male"], help="needed for a new client")
     parser.add_argument("--age", metavar="YEARS", type=int, help="age, or give a birth date")
+    parser.add_argument("--weight", metavar="KG", help="body weight on the day")
+    parser.add_argument("--height", metavar="CM", help="body height on the day")
     parser.add_argument("--birth-date", metavar="DATE", help="such as 1985-03-31")
     parser.add_argument(
         "--protocol", metavar="NAME", help="which sites, or a TOML file (default: seven_sites)"
@@ -118,6 +121,7 @@ def _command(chosen: argparse.Namespace) -> int:
         caliper_opening_mm=chosen.caliper_opening,
         new=chosen.new,
         keep_sound=chosen.keep_sound,
+        body=body_of(chosen.weight, chosen.height, None),
     )
     with _open(chosen.store or default_store_path()) as store:
         store.sweep_sounds(at=local_time())

@@ -16,6 +16,7 @@ import soundfile
 
 from capture.begin import Opened, Wish, open_visit
 from capture.company import Company, Sound, assemble, examples, run_lines
+from capture.composition.shown import Body
 from capture.errors import MisuseError
 from capture.measure import read_bindings, results_of
 from capture.pack import Pack
@@ -29,7 +30,7 @@ from capture.sound.settings import SoundSettings
 from capture.sound.source import Block
 from capture.sound.voice import VoiceKind
 from capture.store import Store, open_store
-from capture.visit.state import Visit
+from capture.visit.state import Plan, Visit
 
 TODAY = date(2026, 3, 2)
 NOON = "2026-03-02T12:00:00+01:00"
@@ -189,6 +190,22 @@ def test_the_end_goes_by_the_clients_choices(store: Store, pack: Pack, shown: bo
     (result,) = store.results(row.id)
     assert ("fat" in result.result) is shown
     assert result.result["equation"]["id"] == equation
+
+
+def test_weight_and_height_of_the_day_are_kept(store: Store, pack: Pack) -> None:
+    """They stand in the plan of the visit, and the end tells the masses."""
+    begun = opened(store, replace(ADA, body=Body(61.5, 168.0)))
+    assert Plan.from_plain(begun.row.plan) == begun.visit.plan
+    assert (begun.visit.plan.weight_kg, begun.visit.plan.height_cm) == (61.5, 168.0)
+    assert Plan.from_plain({**begun.row.plan, "weight_kg": None}).weight_kg is None
+    old = {name: value for name, value in begun.row.plan.items() if name != "weight_kg"}
+    assert Plan.from_plain(old).weight_kg is None
+    company = assemble(store, begun, pack, Sound(None, QUIET), USUAL, lambda _: None)
+    folds = ["8", "11", "10", "14", "22", "11", "9"] * 2
+    lines = ["", "", "", "", *(["6 3/4", ""] * 3)]
+    lines += [line for fold in folds for line in (fold, "")]
+    run_lines(company, iter([*lines, "sign off"]), patient=False)
+    assert any(line.startswith("Fat-free mass ") for line in results_of(company))
 
 
 def test_recorded_calls_and_keys_are_mixed(store: Store, pack: Pack, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 from uuid import UUID
 
@@ -218,6 +219,15 @@ def test_weight_gives_masses_and_what_a_target_would_weigh() -> None:
     for wanted in ("Fat mass", "Fat-free mass by height squared", "At 12 % and the same fat-free"):
         assert wanted in text
     assert re.search(r"the weight would be [0-9.]+ kg, likely \d+ to \d+", text)
+
+
+def test_the_weight_of_the_day_counts_unless_another_is_given() -> None:
+    """A visit that has its weight needs no option; one that is given for the report goes before."""
+    visit = made("2026-05-04")
+    weighed = replace(visit, plan={**visit.plan, "weight_kg": 80.0})
+    assert "Fat mass" not in page(told(visit))
+    assert "Fat mass 13.8 kg" in page(told(weighed))
+    assert "Fat mass 13.8 kg" not in page(told(weighed, body=Body(70.0)))
 
 
 def test_the_review_goes_by_the_clients_choices() -> None:

@@ -34,6 +34,10 @@ class Body:
     target_percent: float | None = None
 
 
+NOTHING_TAKEN = Body()
+"""Of a body of which only the folds were measured."""
+
+
 @dataclass(frozen=True, slots=True)
 class Shown:
     """One prediction with all that follows from it, and what of it a person is to see."""

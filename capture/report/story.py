@@ -8,7 +8,7 @@ from capture.composition.change import Verdict, VisitChange, change_since
 from capture.composition.client import ClientDefaults
 from capture.composition.measured import MeasuredVisit
 from capture.composition.results import VisitResult
-from capture.composition.shown import Body, Shown, shown
+from capture.composition.shown import NOTHING_TAKEN, Body, Shown, shown
 from capture.composition.uncertainty import one_decimal
 from capture.report.record import VisitRecord
 from capture.report.results import (
@@ -32,10 +32,6 @@ class Person:
     assessor: str
 
 
-NOTHING_KNOWN = Body()
-"""Of a body of which only the folds were measured."""
-
-
 @dataclass(frozen=True, slots=True)
 class Asked:
     """What a report is asked for: the client's own choices, and what was given for this once.
@@ -44,7 +40,7 @@ class Asked:
     """
 
     defaults: ClientDefaults = AS_USUAL
-    body: Body = NOTHING_KNOWN
+    body: Body = NOTHING_TAKEN
     override: bool = False
 
 
@@ -102,6 +98,7 @@ def tell(
     `earlier` are visits of the same person, the newest first, whatever their clients' identifiers;
     `of_assessors` those that the repeatability is found from, also of the assessor before.
     """
+    asked = replace(asked, body=_body(visit, asked.body))
     known = tuple(map(measured, of_assessors))
     errors = within_assessor(known, visit.assessor_id)
     inputs = Inputs(_tems(errors), asked.body.weight_kg, asked.body.target_percent, asked.override)
@@ -114,6 +111,20 @@ def tell(
         change = _change(earlier[0], visit, _tems(errors), _tems(between) or None)
     result = result_of(visit, asked.defaults, inputs)
     return Story(visit, person, result, before, errors, change, asked, between)
+
+
+def _body(visit: VisitRecord, given: Body) -> Body:
+    """Weight and height as they were given for the report, else as taken on the day."""
+    return Body(
+        given.weight_kg or _taken(visit, "weight_kg"),
+        given.height_cm or _taken(visit, "height_cm"),
+        given.target_percent,
+    )
+
+
+def _taken(visit: VisitRecord, name: str) -> float | None:
+    value = visit.plan.get(name)
+    return float(value) if isinstance(value, int | float) and value > 0 else None
 
 
 def _tems(errors: Sequence[SiteError]) -> dict[str, float]:

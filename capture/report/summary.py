@@ -6,7 +6,7 @@ from fractions import Fraction
 from capture.composition.client import ClientDefaults
 from capture.composition.forms import FoldDirection, Gives
 from capture.composition.results import VisitResult, visit_result
-from capture.composition.uncertainty import one_decimal
+from capture.composition.uncertainty import in_words, one_decimal
 from capture.composition.usual import equation_for
 from capture.report.results import AS_USUAL, conditions_against
 from capture.units import millimetres
@@ -37,6 +37,7 @@ def visit_result_of(visit: Visit, defaults: ClientDefaults = AS_USUAL) -> VisitR
         # The usual equation may give percent itself; then there is nothing to convert.
         defaults.conversion_id if chosen.gives is Gives.DENSITY else None,
         fold_directions=folds,
+        weight_kg=plan.weight_kg,
         conditions=conditions_against(each.value for each in visit.cautions),
     )
 
@@ -83,5 +84,11 @@ def _fat_lines(result: VisitResult) -> Iterator[str]:
     if result.plain_range is not None and result.prediction is not None:
         yield f"Fat {result.plain_range}."
         yield f"{result.prediction.method}."
+    if result.masses is not None:
+        fat, rest = result.masses.fat_mass_kg, result.masses.fat_free_mass_kg
+        fat_error = result.masses.fat_mass_standard_error_kg
+        yield f"Fat mass {in_words(fat, fat_error, 'kg')}."
+        rest_error = result.masses.fat_free_mass_standard_error_kg
+        yield f"Fat-free mass {in_words(rest, rest_error, 'kg')}."
     yield from result.why_not
     yield from (reason.text for reason in result.outside)

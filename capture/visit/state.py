@@ -83,7 +83,8 @@ class Plan:
     `screening`: the wiped caliper and the reasons for care are asked before the permissions.
     `assessor` is who measures, by any name or identifier that stays the same. `last_time` is what
     the client's last visit hands on, None for a first visit. `rules` is the version of the
-    machine's rules. `confirmation` holds for the whole visit.
+    machine's rules. `confirmation` holds for the whole visit. Weight and height are those of the
+    day, None where they were not taken.
     """
 
     protocol: Protocol
@@ -95,6 +96,8 @@ class Plan:
     last_time: Carried | None = None
     rules: int = RULES
     confirmation: Confirmation = Confirmation.EACH
+    weight_kg: float | None = None
+    height_cm: float | None = None
 
     def tape_share(self, site: Site) -> tuple[int, int]:
         """How far along the tape's length the mark of a site lies, as a fraction."""
@@ -118,6 +121,8 @@ class Plan:
             "last_time": None if self.last_time is None else self.last_time.to_plain(),
             "rules": self.rules,
             "confirmation": self.confirmation.value,
+            "weight_kg": self.weight_kg,
+            "height_cm": self.height_cm,
         }
 
     @classmethod
@@ -137,6 +142,8 @@ class Plan:
             last_time=None if last_time is None else Carried.from_plain(last_time),
             rules=plain.get("rules", 1),
             confirmation=Confirmation(plain.get("confirmation", Confirmation.EACH)),
+            weight_kg=plain.get("weight_kg"),
+            height_cm=plain.get("height_cm"),
         )
 
 
