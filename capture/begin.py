@@ -10,7 +10,9 @@ from capture.composition.options import years_on
 from capture.composition.shown import NOTHING_TAKEN, Body
 from capture.errors import CaptureError, MisuseError
 from capture.protocol.caliper import Caliper
+from capture.protocol.protocol import Protocol
 from capture.protocol.setup import Carried
+from capture.protocol.shipped import protocols
 from capture.protocol_file import open_protocol
 from capture.store import Store
 from capture.store.calipers import KeptCaliper
@@ -75,9 +77,10 @@ def open_visit(store: Store, wish: Wish, today: date, at: str) -> Opened:
                 plan = Plan.from_plain(row.plan)
                 _settle_sound(store, row, wish)
                 return Opened(row, replay(plan, store.entries(row.id)), True)
-    last_time = None if client is None else _last_time(store, client)
+    before = None if client is None else _visit_before(store, client)
+    last_time = None if before is None else carried_from(before)
     caliper = _caliper(store.calipers(), wish, last_time)
-    plan = _plan(wish, client, today, caliper, last_time)
+    plan = _plan(wish, client, today, caliper, _protocol(wish, before), last_time)
     if client is None:
         client = store.add_client(
             wish.client, sex=plan.sex.value, at=at, birth_date=wish.birth_date
@@ -105,18 +108,38 @@ def _settle_sound(store: Store, row: VisitRow, wish: Wish) -> None:
         )
 
 
-def _last_time(store: Store, client: Client) -> Carried | None:
-    """What the client's last signed visit hands on, None where there is none to go by."""
+def _visit_before(store: Store, client: Client) -> Visit | None:
+    """The client's last signed visit, None where there is none that can be gone on from."""
     left_open = {row.id for row in store.open_visits()}
     for row in store.visits(client.id):
         if row.id in left_open:
             continue
         try:
-            return carried_from(replay(Plan.from_plain(row.plan), store.entries(row.id)))
+            before = replay(Plan.from_plain(row.plan), store.entries(row.id))
+            carried_from(before)
         except (CaptureError, KeyError, TypeError, ValueError):
             # Imported, or written under other rules: it can be read, but not be gone on from.
             continue
+        return before
     return None
+
+
+def _protocol(wish: Wish, before: Visit | None) -> Protocol:
+    """The protocol that is named; else that of the client's last visit, so that both compare."""
+    if wish.protocol is not None:
+        return open_protocol(wish.protocol)
+    if before is None:
+        return open_protocol(USUAL_PROTOCOL)
+    kept = before.plan.protocol
+    ours = protocols().get(kept.id)
+    # A file of one's own may have kept the name of the protocol that it was copied from.
+    is_ours = ours is not None and _outline(ours) == _outline(kept)
+    return ours if ours is not None and is_ours else kept
+
+
+def _outline(protocol: Protocol) -> tuple[object, ...]:
+    sites = [(site.id, site.fold, site.side, site.landmark) for site in protocol.sites]
+    return protocol.title, sites, protocol.circuits, protocol.tolerance, protocol.tape_up
 
 
 def _caliper(kept: Sequence[KeptCaliper], wish: Wish, last_time: Carried | None) -> Caliper:
@@ -152,9 +175,13 @@ def _caliper(kept: Sequence[KeptCaliper], wish: Wish, last_time: Carried | None)
 
 
 def _plan(
-    wish: Wish, client: Client | None, today: date, caliper: Caliper, last_time: Carried | None
+    wish: Wish,
+    client: Client | None,
+    today: date,
+    caliper: Caliper,
+    protocol: Protocol,
+    last_time: Carried | None,
 ) -> Plan:
-    protocol = open_protocol(wish.protocol or USUAL_PROTOCOL)
     sex = wish.sex or (None if client is None else client.sex)
     if sex is None:
         raise MisuseError("The client is new.", "Add --sex female or --sex male.")

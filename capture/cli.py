@@ -24,6 +24,7 @@ from capture.errors import CaptureError, MisuseError
 from capture.measure import add_command as add_measure
 from capture.merge import add_command as add_merge
 from capture.mishap import mishap_lines
+from capture.protocols import add_command as add_protocol
 from capture.reporting import add_command as add_report
 from capture.review import add_command as add_review
 from capture.tape import add_command as add_tape
@@ -146,6 +147,7 @@ def _parser() -> argparse.ArgumentParser:
     add_report(commands)
     add_tape(commands)
     add_caliper(commands)
+    add_protocol(commands)
     add_check(commands)
     add_measure(commands)
     return parser

@@ -52,7 +52,9 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     parser.add_argument("--height", metavar="CM", help="body height on the day")
     parser.add_argument("--birth-date", metavar="DATE", help="such as 1985-03-31")
     parser.add_argument(
-        "--protocol", metavar="NAME", help="which sites, or a TOML file (default: seven_sites)"
+        "--protocol",
+        metavar="NAME",
+        help="which sites, or a TOML file (default: the last visit's, else seven_sites)",
     )
     parser.add_argument(
         "--caliper",
