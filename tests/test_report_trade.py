@@ -284,7 +284,7 @@ def test_what_was_measured_another_way_is_left_out_and_told(
     assert result is not None
     for found in (sum_trend(pairs, now, {}), fat_trend(pairs, now, result)):
         assert [point.date for point in found.points] == ["2026-03-04", "2026-05-04"]
-        assert f"Left out, not measured the same way: 2026-04-04 ({said}" in found.notes[-1]
+        assert f"Left out, not measured the same way: 2026-04-04 ({said}" in found.left_out
 
 
 def test_a_change_that_was_undone_does_not_count() -> None:
@@ -304,8 +304,16 @@ def test_a_percent_of_another_equation_is_no_point_of_the_line() -> None:
     assert result is not None
     found = fat_trend(pairs, now, result)
     assert [point.date for point in found.points] == ["2026-05-04"]
-    assert "another equation, Triceps, calf, boys" in found.notes[-1]
+    assert "another equation, Triceps, calf, boys" in found.left_out
     assert len(sum_trend(pairs, now, {}).points) == 2
+
+
+def test_a_line_that_cannot_be_drawn_says_why() -> None:
+    """Both earlier visits with another caliper: no picture, but what keeps them out."""
+    visits = [made(f"2026-0{month}-04", caliper="other caliper") for month in (4, 3)]
+    text = page(told(made("2026-05-04"), *visits))
+    assert text.count("There are no two visits that were measured the same way.") == 2
+    assert "2026-03-04 (The caliper was other caliper before and is dial caliper now)" in text
 
 
 def test_what_differs_is_told_to_the_client_too() -> None:

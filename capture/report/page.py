@@ -13,7 +13,7 @@ from capture.report.markup import escape
 from capture.report.record import ReadingRecord, VisitRecord
 from capture.report.results import sites_of_record
 from capture.report.site_pictures import site_pictures
-from capture.report.story import Story, client_lines, method_lines
+from capture.report.story import Story, client_lines, differing, method_lines
 from capture.report.summary import CAUTION
 from capture.report.trend import Pair, Trend, fat_trend, sum_trend, visit_names
 from capture.units import millimetres
@@ -25,6 +25,7 @@ _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-
 _CSS = """
 @page { margin: 12mm }
 * { box-sizing: border-box }
+body { overflow-wrap: break-word }
 body { font: 11pt/1.4 sans-serif; color: #111; max-width: 186mm; margin: 6mm auto; padding: 0 3mm }
 h1 { font-size: 17pt; margin: 0; overflow-wrap: anywhere }
 h2 { font-size: 12pt; margin: 4mm 0 1mm; break-after: avoid }
@@ -113,6 +114,7 @@ def _change(story: Story) -> Iterator[str]:
     ]
     if story.change.sum.note:
         notes.append(f"The sum: {story.change.sum.note}")
+    notes.extend(differing(story.change))
     yield from _section(
         "The change since the last visit",
         f'{table_html(heads, rows, "change")}<div class="small">{_paragraphs(notes)}</div>',
@@ -122,8 +124,6 @@ def _change(story: Story) -> Iterator[str]:
 def _change_row(each: Change) -> tuple[str, ...]:
     change, limit = each.change_mm, each.smallest_real_change_mm
     words = each.verdict.value
-    if change is None:
-        words = each.text.partition(": ")[2]
     return (
         each.what.replace("_", " "),
         "" if each.before_mm is None else one_decimal(each.before_mm),
@@ -159,8 +159,12 @@ def _trends(story: Story) -> Iterator[str]:
 
 def _trend(title: str, chart: str, unit: str, found: Trend) -> Iterator[str]:
     if len(found.points) < 2:
+        if found.left_out:
+            told = ("There are no two visits that were measured the same way.", found.left_out)
+            yield from _section(title, _paragraphs(told), "small")
         return
-    notes = f'<div class="small">{_paragraphs(found.notes)}</div>'
+    lines = (*found.notes, *([found.left_out] if found.left_out else []))
+    notes = f'<div class="small">{_paragraphs(lines)}</div>'
     yield from _section(title, trend_svg(chart, unit, found) + notes)
 
 

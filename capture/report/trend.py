@@ -30,11 +30,13 @@ class Point:
 class Trend:
     """Points in the order of time, and what must be said beside them.
 
-    `digits` are the decimals that a value deserves, `range_digits` those of its range.
+    `left_out` names the visits that are not among them, empty if all are. `digits` are the
+    decimals that a value deserves, `range_digits` those of its range.
     """
 
     points: tuple[Point, ...]
     notes: tuple[str, ...]
+    left_out: str = ""
     digits: int = 1
     range_digits: int = 1
 
@@ -72,7 +74,7 @@ def sum_trend(visits: Iterable[Pair], now: VisitRecord, tems_mm: Mapping[str, fl
     ]
     if others:
         notes.append(f"Measured by another assessor, no bar: {', '.join(others)}.")
-    return Trend(tuple(points), (*notes, *_left_out(left_out)))
+    return Trend(tuple(points), tuple(notes), _left_out(left_out))
 
 
 def fat_trend(visits: Iterable[Pair], now: VisitRecord, result: VisitResult) -> Trend:
@@ -107,7 +109,7 @@ def fat_trend(visits: Iterable[Pair], now: VisitRecord, result: VisitResult) -> 
         notes.append(f"Outside the equation's sample, may be off by more: {', '.join(outside)}.")
     # As in words: the decimal stands only where a range says how little it weighs.
     return Trend(
-        tuple(points), (*notes, *_left_out(left_out)), digits=1 if known else 0, range_digits=0
+        tuple(points), tuple(notes), _left_out(left_out), digits=1 if known else 0, range_digits=0
     )
 
 
@@ -130,8 +132,8 @@ def _why_not(then: MeasuredVisit, now: MeasuredVisit, sites: tuple[str, ...]) ->
     ).rstrip(".")
 
 
-def _left_out(told: list[str]) -> list[str]:
-    return [f"Left out, not measured the same way: {'; '.join(told)}."] if told else []
+def _left_out(told: list[str]) -> str:
+    return f"Left out, not measured the same way: {'; '.join(told)}." if told else ""
 
 
 def _point(date: str, value: float, reach: float | None) -> Point:
