@@ -14,6 +14,7 @@ from capture.composition.forms import Sex
 from capture.composition.shown import Body
 from capture.protocol.caliper import Caliper
 from capture.protocol.shipped import protocols
+from capture.report.body import body_svg
 from capture.report.day import DayRow, visit_lines
 from capture.report.deviations import deviations
 from capture.report.page import page_lines
@@ -400,6 +401,16 @@ def test_two_visits_of_one_day_are_told_apart() -> None:
     now, before = made("2026-05-04"), made("2026-05-04", client=2)
     found = sum_trend([(before, None), (now, None)], now, {})
     assert all(point.date == "2026-05-04 09:00" for point in found.points)
+
+
+def test_a_fold_of_the_left_side_is_drawn_there() -> None:
+    """The picture and its text say left; the dot lies on the other side of the figure."""
+    right, left = (body_svg({"thigh": 20.0}, side) for side in ((), ("thigh",)))
+    assert "thigh, left 20.0 mm" in left
+    dots = [float(re.findall(r'<circle cx="([\d.]+)"', svg)[0]) for svg in (right, left)]
+    assert dots[0] < 69.5 < dots[1]
+    facts = (LEFT | {"value": "left"},)
+    assert "thigh, left 20.2 mm" in page(told(made("2026-05-04", facts=facts)))
 
 
 def test_deviations_name_what_was_turned() -> None:

@@ -4,7 +4,8 @@ The picture is measured in millimetres: printed at its own size, a bar is as lon
 thick (scale 1:1), or half of it where a fold would not fit the paper.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from typing import NamedTuple
 
 from capture.composition.uncertainty import one_decimal
 from capture.protocol.outline import smooth, whole
@@ -32,17 +33,19 @@ _PLACES = {
 """Site: which figure, how far from the middle and how far down, on the right side of the body."""
 
 
-def body_svg(values_mm: Mapping[str, float]) -> str:
+def body_svg(values_mm: Mapping[str, float], left: Collection[str] = ()) -> str:
     """The outline with a bar for each site; sites without a place on it are left out.
 
-    `values_mm` are the folds by site. Everything in the picture is in its text alternative too.
+    `values_mm` are the folds by site; `left` those that were measured on the left side.
+    Everything in the picture is in its text alternative too.
     """
     placed = {site: value for site, value in values_mm.items() if site in _PLACES}
     largest = max(placed.values(), default=0.0)
     scale = 1.0 if largest <= ROOM_MM else ROOM_MM / max(largest, 1.0)
     if scale < 1.0:
         scale = 0.5 if largest * 0.5 <= ROOM_MM else 0.25
-    said = "; ".join(f"{_name(site)} {one_decimal(value)} mm" for site, value in placed.items())
+    names = {site: f"{_name(site)}, left" if site in left else _name(site) for site in placed}
+    said = "; ".join(f"{names[site]} {one_decimal(value)} mm" for site, value in placed.items())
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="body" role="img" '
         f'width="{WIDTH_MM:g}mm" height="{HEIGHT_MM:g}mm" '
@@ -54,7 +57,8 @@ def body_svg(values_mm: Mapping[str, float]) -> str:
     for view in ("front", "back"):
         sites = [site for site in placed if _PLACES[site][0] == view]
         sites.sort(key=lambda site: _PLACES[site][2])
-        parts.extend(_bars(view, [(site, placed[site]) for site in sites], scale))
+        folds = [_Fold(site, names[site], placed[site], site in left) for site in sites]
+        parts.extend(_bars(view, folds, scale))
     parts.append(_ruler(scale))
     parts.append("</svg>")
     return "\n".join(parts)
@@ -73,11 +77,21 @@ def _figure(middle_x: float, view: str) -> str:
     )
 
 
-def _bars(view: str, sites: list[tuple[str, float]], scale: float) -> list[str]:
+class _Fold(NamedTuple):
+    """One fold in the picture; on the right side of the body unless it is `left`."""
+
+    site: str
+    name: str
+    value_mm: float
+    left: bool
+
+
+def _bars(view: str, folds: list[_Fold], scale: float) -> list[str]:
     """Labels and bars beside a figure, none over another."""
     parts, free_y = [], 8.0
-    for site, value in sites:
+    for site, name, value, left in folds:
         _, out, down = _PLACES[site]
+        out = -out if left else out
         y = max(free_y, down * _FIGURE - 2)
         free_y = y + 11.5
         long = value * scale
@@ -94,7 +108,7 @@ def _bars(view: str, sites: list[tuple[str, float]], scale: float) -> list[str]:
             f'<rect x="{bar_x:.2f}" y="{y - 1.5:.1f}" width="{long:.2f}" height="3" '
             'fill="#c8743a"/>'
             f'<text x="{text_x:.1f}" y="{y + 5.2:.1f}" font-size="3.4" text-anchor="{anchor}">'
-            f"{escape(_name(site))} {one_decimal(value)} mm</text>"
+            f"{escape(name)} {one_decimal(value)} mm</text>"
         )
     return parts
 

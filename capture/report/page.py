@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from capture.composition.assessor import ERROR_HEADS, LIMITS_NOTE, WHY_MIN_PAIRS, SiteError
 from capture.composition.change import Change
+from capture.composition.measured import Side
 from capture.composition.uncertainty import one_decimal
 from capture.language.intents import length_from_plain
 from capture.report.body import body_svg
@@ -11,7 +12,7 @@ from capture.report.charts import profile_svg, table_html, trend_svg
 from capture.report.deviations import deviations
 from capture.report.markup import escape
 from capture.report.record import ReadingRecord, VisitRecord
-from capture.report.results import sites_of_record
+from capture.report.results import measured, sites_of_record
 from capture.report.site_pictures import site_pictures
 from capture.report.story import Story, client_lines, differing, method_lines
 from capture.report.summary import CAUTION
@@ -90,7 +91,9 @@ def _folds(story: Story) -> Iterator[str]:
     if story.result is None or not story.result.sites:
         return
     values = {each.site: each.settled.value_mm for each in story.result.sites}
-    yield from _section("Where the folds were measured", body_svg(values))
+    taken = measured(story.visit).measurements
+    left = [each.site for each in taken if each.conditions.side is Side.LEFT]
+    yield from _section("Where the folds were measured", body_svg(values, left))
 
 
 def _with_values(story: Story) -> list[Pair]:
