@@ -9,7 +9,6 @@ from capture.composition.uncertainty import one_decimal
 from capture.report.amendments import Amendment
 from capture.report.attention import Finding, urgency
 from capture.report.record import ReadingRecord, VisitRecord
-from capture.report.remarks import dwell_words, remark_lines
 from capture.report.results import (
     AS_USUAL,
     circuits_of,
@@ -17,7 +16,6 @@ from capture.report.results import (
     result_of,
     sites_of_record,
 )
-from capture.showable import cut, one_line, padded
 from capture.units import millimetres
 
 
@@ -53,7 +51,7 @@ def matching(rows: Sequence[DayRow], text: str) -> list[DayRow]:
         state = "signed" if row.signed else "unsigned"
         held = f"{row.client} {row.assessor} {row.started_at} {row.visit_id} {row.told}"
         # "signed" is part of "unsigned": a state is compared as a whole word.
-        if all(word == state or word in one_line(held).casefold() for word in words):
+        if all(word == state or word in shown(held).casefold() for word in words):
             found.append(row)
     return found
 
@@ -64,7 +62,7 @@ def day_lines(rows: Sequence[DayRow], width: int = 1000, first: int = 1) -> list
     for number, row in enumerate(rows, first):
         state = "signed" if row.signed else "OPEN"
         head = f"{number:>4}  {row.started_at[:10]} {row.started_at[11:16]}  {state:<6}  "
-        names = f"{padded(one_line(row.client), 24)}  "
+        names = f"{shown(row.client)[:24]:<24}  "
         told = row.told or "nothing to look at"
         lines.append(cut(f"{head}{names}{told}", width))
     return lines
@@ -76,8 +74,8 @@ def visit_lines(visit: VisitRecord, row: DayRow, defaults: ClientDefaults = AS_U
     `defaults` are the client's: whose equation is used, and whether a percent is shown.
     """
     lines = [
-        f"{one_line(row.client)}, {visit.started_at[:16].replace('T', ' ')}, measured by "
-        f"{one_line(row.assessor)}",
+        f"{shown(row.client)}, {visit.started_at[:16].replace('T', ' ')}, measured by "
+        f"{shown(row.assessor)}",
         f"visit {visit.id}: {_signed(visit)}",
         *(f"  ! {each.text}" for each in row.findings),
         "",
@@ -89,7 +87,6 @@ def visit_lines(visit: VisitRecord, row: DayRow, defaults: ClientDefaults = AS_U
     ]
     for each in visit.readings:
         lines.extend(_reading_lines(visit, each))
-    lines.extend(f"NOTE     {one_line(each)}" for each in remark_lines(visit))
     lines.extend(_amendment(amendment) for amendment in visit.amendments)
     return lines
 
@@ -134,11 +131,11 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord) -> list[str]:
     lines = [
         f"{each.number:>5} {each.site.replace('_', ' '):<14}{each.circuit:>2} "
         f"{millimetres(each.value_tenths_mm):>6} {counts:>7}  {each.state:<10}"
-        f"{each.heard_at[11:19]:<9}{each.source:<8}{sure:>5}  {one_line(each.words)!r}"
+        f"{each.heard_at[11:19]:<9}{each.source:<8}{sure:>5}  {shown(each.words)!r}"
     ]
     notes = []
     if rival is not None:
-        notes.append(f"runner-up {one_line(rival[0])!r} {rival[1] * 100:.0f}%")
+        notes.append(f"runner-up {shown(rival[0])!r} {rival[1] * 100:.0f}%")
     if each.doubts:
         notes.append(
             "doubt: "
@@ -147,8 +144,6 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord) -> list[str]:
                 for kind, other in each.doubts
             )
         )
-    if each.dwell_s is not None:
-        notes.append(dwell_words(each) or f"called {each.dwell_s:.1f} s after the jaws were on")
     before = visit.before(each)
     if before and each.counts_tenths_mm is not None:
         told = ", ".join(f"{millimetres(one.value_tenths_mm)} {one.state}" for one in before)
@@ -169,16 +164,24 @@ def _amendment(amendment: Amendment) -> str:
     late = " (after sign-off)" if amendment["after_sign_off"] else ""
     return (
         f"AMENDED  {str(amendment['at'])[:16].replace('T', ' ')}  {where}{what}, by "
-        f"{one_line(str(amendment['by_name']))}: {one_line(str(amendment['reason']))}{late}"
+        f"{shown(str(amendment['by_name']))}: {shown(str(amendment['reason']))}{late}"
     )
 
 
 def _signed(visit: VisitRecord) -> str:
     named = visit.sign_off
     if named is not None:
-        return (
-            f"signed off by {one_line(named['by_name'])}; every change is an amendment that shows"
-        )
+        return f"signed off by {shown(named['by_name'])}; every change is an amendment that shows"
     if visit.signed_at is not None:
         return "signed off at the visit; every change is an amendment that shows"
     return "not signed off"
+
+
+def shown(text: str) -> str:
+    """Text without what a terminal would act upon."""
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
+
+
+def cut(line: str, width: int) -> str:
+    """At most so many characters, with a mark where something is left out."""
+    return line if len(line) <= width else f"{line[: width - 1]}…"
