@@ -16,6 +16,7 @@ from capture.report.results import (
     result_of,
     sites_of_record,
 )
+from capture.showable import cut, one_line, padded
 from capture.units import millimetres
 
 
@@ -51,7 +52,7 @@ def matching(rows: Sequence[DayRow], text: str) -> list[DayRow]:
         state = "signed" if row.signed else "unsigned"
         held = f"{row.client} {row.assessor} {row.started_at} {row.visit_id} {row.told}"
         # "signed" is part of "unsigned": a state is compared as a whole word.
-        if all(word == state or word in shown(held).casefold() for word in words):
+        if all(word == state or word in one_line(held).casefold() for word in words):
             found.append(row)
     return found
 
@@ -62,7 +63,7 @@ def day_lines(rows: Sequence[DayRow], width: int = 1000, first: int = 1) -> list
     for number, row in enumerate(rows, first):
         state = "signed" if row.signed else "OPEN"
         head = f"{number:>4}  {row.started_at[:10]} {row.started_at[11:16]}  {state:<6}  "
-        names = f"{shown(row.client)[:24]:<24}  "
+        names = f"{padded(one_line(row.client), 24)}  "
         told = row.told or "nothing to look at"
         lines.append(cut(f"{head}{names}{told}", width))
     return lines
@@ -74,8 +75,8 @@ def visit_lines(visit: VisitRecord, row: DayRow, defaults: ClientDefaults = AS_U
     `defaults` are the client's: whose equation is used, and whether a percent is shown.
     """
     lines = [
-        f"{shown(row.client)}, {visit.started_at[:16].replace('T', ' ')}, measured by "
-        f"{shown(row.assessor)}",
+        f"{one_line(row.client)}, {visit.started_at[:16].replace('T', ' ')}, measured by "
+        f"{one_line(row.assessor)}",
         f"visit {visit.id}: {_signed(visit)}",
         *(f"  ! {each.text}" for each in row.findings),
         "",
@@ -131,11 +132,11 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord) -> list[str]:
     lines = [
         f"{each.number:>5} {each.site.replace('_', ' '):<14}{each.circuit:>2} "
         f"{millimetres(each.value_tenths_mm):>6} {counts:>7}  {each.state:<10}"
-        f"{each.heard_at[11:19]:<9}{each.source:<8}{sure:>5}  {shown(each.words)!r}"
+        f"{each.heard_at[11:19]:<9}{each.source:<8}{sure:>5}  {one_line(each.words)!r}"
     ]
     notes = []
     if rival is not None:
-        notes.append(f"runner-up {shown(rival[0])!r} {rival[1] * 100:.0f}%")
+        notes.append(f"runner-up {one_line(rival[0])!r} {rival[1] * 100:.0f}%")
     if each.doubts:
         notes.append(
             "doubt: "
@@ -164,24 +165,16 @@ def _amendment(amendment: Amendment) -> str:
     late = " (after sign-off)" if amendment["after_sign_off"] else ""
     return (
         f"AMENDED  {str(amendment['at'])[:16].replace('T', ' ')}  {where}{what}, by "
-        f"{shown(str(amendment['by_name']))}: {shown(str(amendment['reason']))}{late}"
+        f"{one_line(str(amendment['by_name']))}: {one_line(str(amendment['reason']))}{late}"
     )
 
 
 def _signed(visit: VisitRecord) -> str:
     named = visit.sign_off
     if named is not None:
-        return f"signed off by {shown(named['by_name'])}; every change is an amendment that shows"
+        return (
+            f"signed off by {one_line(named['by_name'])}; every change is an amendment that shows"
+        )
     if visit.signed_at is not None:
         return "signed off at the visit; every change is an amendment that shows"
     return "not signed off"
-
-
-def shown(text: str) -> str:
-    """Text without what a terminal would act upon."""
-    return "".join(letter if letter.isprintable() else "?" for letter in text)
-
-
-def cut(line: str, width: int) -> str:
-    """At most so many characters, with a mark where something is left out."""
-    return line if len(line) <= width else f"{line[: width - 1]}…"
