@@ -136,8 +136,7 @@ def _list(review: Review) -> list[str]:
         lines.append(f"and {len(rows) - MOST_LISTED} more; 'find' narrows the list")
     if not rows:
         lines.append("No visit.")
-    unsigned = sum(not row.signed for row in rows)
-    lines.append(f"{len(rows)} visits, {unsigned} not signed off. 'help' lists what may be typed.")
+    lines.append(f"{review.counted}. 'help' lists what may be typed.")
     return lines
 
 

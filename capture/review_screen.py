@@ -6,29 +6,36 @@ from typing import Any
 from prompt_toolkit.application import Application
 from prompt_toolkit.application.current import get_app
 from prompt_toolkit.buffer import Buffer
+from prompt_toolkit.data_structures import Point
 from prompt_toolkit.document import Document
 from prompt_toolkit.filters import Condition
 from prompt_toolkit.formatted_text import StyleAndTextTuples
 from prompt_toolkit.input import Input
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
-from prompt_toolkit.layout import HSplit, Layout, Window
+from prompt_toolkit.layout import HSplit, Layout, ScrollOffsets, Window
 from prompt_toolkit.layout.controls import BufferControl, FormattedTextControl
 from prompt_toolkit.layout.dimension import Dimension
 from prompt_toolkit.output import Output
 
 from capture.errors import CaptureError
 from capture.report.day import day_lines
+from capture.report.details import wrapped
 from capture.reviewing import Review
 from capture.showable import cut, one_line
 
 _LIST_KEYS = "Enter opens   / finds   q ends"
-_VISIT_KEYS = "a amend   w not counting   p play   u undo   s sign off   Esc list   q ends"
+_VISIT_KEYS = "a amend  w not counting  p play  u undo  s sign off  Tab next  Esc list  q ends"
+_FOOT = 6
+"""Lines of the screen that are not list, at most."""
+_BELOW = 2
+_FAR = 1_000_000
 _ASKED = {
     "find": "find (empty shows all): ",
     "amend": "value in mm and the reason: ",
     "withdraw": "reason: ",
     "sign": "your name: ",
     "by": "who are you? ",
+    "no sound": "remove all kept sound of this visit for good? type yes: ",
 }
 
 
@@ -42,17 +49,22 @@ class Screen:
         self.asking: str | None = None
         self._then: Callable[[str], str] | None = None
         self.typed = Buffer(multiline=False, accept_handler=self._accept)
-        self._list = FormattedTextControl(self.text, focusable=True, show_cursor=False)
+        self._list = FormattedTextControl(
+            self.text, focusable=True, show_cursor=False, get_cursor_position=self._cursor
+        )
         typing = Condition(lambda: self.asking is not None)
-        body = Window(self._list, get_vertical_scroll=self._scroll, wrap_lines=False)
+        # Notes of a reading stand below it, and are to be seen with it.
+        self._body = Window(
+            self._list, scroll_offsets=ScrollOffsets(bottom=_BELOW), wrap_lines=False
+        )
         self._line = Window(BufferControl(self.typed, focusable=typing), height=1)
         layout = Layout(
             HSplit(
                 [
-                    body,
+                    self._body,
                     Window(
                         FormattedTextControl(self._message),
-                        height=Dimension(min=1, max=4),
+                        height=Dimension(min=1, max=5),
                         wrap_lines=True,
                         dont_extend_height=True,
                         style="reverse",
@@ -73,49 +85,71 @@ class Screen:
 
     def text(self) -> StyleAndTextTuples:
         """The list, or the open visit, with the line of the cursor marked."""
-        found: StyleAndTextTuples = []
-        for number, line in enumerate(self.lines()):
-            style = "reverse" if number == self._marked() else ""
-            found.append((style, f"{line}\n"))
-        return found
+        lines = self.lines()
+        marked = self._marked(lines)
+        return [
+            ("reverse" if number == marked else "", f"{line}\n")
+            for number, line in enumerate(lines)
+        ]
 
     def lines(self) -> list[str]:
-        """What stands on the screen above the two lines at its foot."""
+        """What stands on the screen above its foot."""
         size = get_app().output.get_size()
-        width = size.columns
-        if self.review.visit is None:
-            rows, top = self.review.rows, self._top(size.rows)
-            return day_lines(rows[top : top + size.rows], width, top + 1) or ["No visit."]
-        return [cut(one_line(line), width) for line in self.review.lines()]
+        if self.review.visit is not None:
+            return wrapped([one_line(line) for line in self.review.lines()], size.columns)
+        rows, top = self.review.rows, self._top(size.rows)
+        drawn = day_lines(rows[top : top + size.rows], size.columns, top + 1)
+        return [cut(one_line(self.review.counted), size.columns), *drawn]
 
     def move(self, by: int) -> None:
-        """Move the cursor: over visits, or over the readings of one."""
+        """Move the cursor: over visits; in a visit over its readings, then what is below them."""
         count = len(self.review.rows)
         if self.review.visit is not None:
-            count = len(self.review.visit.readings)
+            count = len(self._stops(self.lines()))
         self.place = max(0, min(count - 1, self.place + by))
+
+    def turn(self, pages: int) -> None:
+        """Move the cursor by so many screens."""
+        self.move(pages * max(1, get_app().output.get_size().rows - _FOOT))
+
+    def home(self) -> None:
+        """Move the cursor to the first visit or reading, and show what is above it."""
+        self.place = self._body.vertical_scroll = 0
 
     def open(self) -> None:
         """Open the visit under the cursor."""
         if self.review.visit is None and self.review.rows:
-            self.review.open(self.place + 1)
-            self.place = 0
-            self.told = ""
+            self._open(self.place)
+
+    def next(self, by: int) -> None:
+        """Open the next visit of the list, or the one before."""
+        place = self.review.place() + by
+        if 0 <= place < len(self.review.rows):
+            self._open(place)
+        else:
+            self.told = "This is the last visit of the list." if by > 0 else "This is the first."
 
     def close(self) -> None:
         """Back to the list; a question that waits is answered with no."""
         if self.review.pending is not None:
             self.told = self.review.drop()
             return
+        if self.review.visit is not None:
+            self.place = self.review.place()
         self.review.close()
-        self.place, self.told = 0, ""
+        self.told = ""
 
     def number(self) -> int:
         """The number of the reading under the cursor."""
         visit = self.review.visit
-        if visit is None or not visit.readings:
-            raise CaptureError("No reading is chosen.", "Open a visit first.")
+        if visit is None or self.place >= len(visit.readings):
+            raise CaptureError("No reading is chosen.", "Move the cursor to a reading.")
         return visit.readings[self.place].number
+
+    def _open(self, place: int) -> None:
+        self.review.open(place + 1)
+        self.told = ""
+        self.home()
 
     def ask(self, what: str, then: Callable[[str], str]) -> None:
         """Ask for a line of text, then do something with it."""
@@ -148,29 +182,38 @@ class Screen:
         if self.asking is not None:
             return _ASKED[self.asking]
         if self.review.pending is not None:
-            return one_line(f"{self.review.pending.question}  y yes   n no")
-        keys = _LIST_KEYS if self.review.visit is None else _VISIT_KEYS
-        return one_line(f"{self.told}   {keys}".strip())
+            return f"{one_line(self.review.pending.question)}  y yes   n no"
+        if self.review.visit is not None:
+            sound = "x no sound   " if self.review.has_sound else ""
+            return f"{one_line(self.told)}   {sound}{_VISIT_KEYS}".strip()
+        told = self.told
+        if not told and self.place < len(self.review.rows):
+            told = self.review.rows[self.place].told
+        return f"{one_line(told)}\n{_LIST_KEYS}".strip()
 
     def _top(self, height: int) -> int:
         """The first visit of the list that is drawn: of thousands, only a screenful is."""
         return max(0, self.place - height // 2)
 
-    def _marked(self) -> int:
-        if self.review.visit is None:
-            return self.place - self._top(get_app().output.get_size().rows)
-        number = next((each.number for each in self.review.visit.readings[self.place :]), None)
-        for place, line in enumerate(self.review.lines()):
+    def _stops(self, lines: list[str]) -> list[int]:
+        """The lines of a visit at which the cursor stops: its readings, and all below them."""
+        numbers = [each.number for each in self.review.visit.readings] if self.review.visit else []
+        found: list[int] = []
+        for place, line in enumerate(lines):
             # A line of a reading begins with its number, right-aligned in five places.
-            if number is not None and line.startswith(f"{number:>5} "):
-                return place
-        return -1
+            if len(found) < len(numbers) and line.startswith(f"{numbers[len(found)]:>5} "):
+                found.append(place)
+        return [*found, *range(found[-1] + 1 if found else 0, len(lines))]
 
-    def _scroll(self, window: Any) -> int:
+    def _marked(self, lines: list[str]) -> int:
         if self.review.visit is None:
-            return 0
-        height = window.render_info.window_height if window.render_info else 20
-        return max(0, self._marked() - height // 2)
+            top = self._top(get_app().output.get_size().rows)
+            return self.place - top + 1 if self.review.rows else -1
+        stops = self._stops(lines)
+        return stops[min(self.place, len(stops) - 1)] if stops else -1
+
+    def _cursor(self) -> Point:
+        return Point(0, max(0, self._marked(self.lines())))
 
 
 def _keys(screen: Screen, typing: Condition) -> KeyBindings:
@@ -191,8 +234,10 @@ def _keys(screen: Screen, typing: Condition) -> KeyBindings:
 
     on("up", "k")(lambda: screen.move(-1))
     on("down", "j")(lambda: screen.move(1))
-    on("pageup")(lambda: screen.move(-20))
-    on("pagedown")(lambda: screen.move(20))
+    on("pageup")(lambda: screen.turn(-1))
+    on("pagedown")(lambda: screen.turn(1))
+    on("home")(screen.home)
+    on("end")(lambda: screen.move(_FAR))
     on("enter")(screen.open)
     on("q", "c-c", when=free)(lambda: get_app().exit())
     on("escape", "left", when=free)(screen.close)
@@ -208,6 +253,9 @@ def _keys(screen: Screen, typing: Condition) -> KeyBindings:
         )
     )
     on("p", when=ready)(lambda: screen.do(lambda: screen.review.play(screen.number())))
+    on("tab", when=ready)(lambda: screen.next(1))
+    on("s-tab", when=ready)(lambda: screen.next(-1))
+    on("x", when=ready)(lambda: screen.ask("no sound", lambda text: _no_sound(screen, text)))
     on("u", when=ready)(lambda: screen.do(screen.review.undo))
     on("s", when=ready)(lambda: screen.ask("sign", screen.review.sign))
     return keys
@@ -231,6 +279,10 @@ def _named(screen: Screen, what: str, then: Callable[[str], str]) -> None:
 def _amend(screen: Screen, text: str) -> str:
     value, _, reason = text.strip().partition(" ")
     return screen.review.amend(screen.number(), value, reason)
+
+
+def _no_sound(screen: Screen, text: str) -> str:
+    return screen.review.remove_sound() if text.strip() == "yes" else "Nothing was removed."
 
 
 def _find(screen: Screen, text: str) -> str:

@@ -78,6 +78,20 @@ class Review:
             self._filtered = (self.filter, matching(self._rows, self.filter))
         return self._filtered[1]
 
+    @property
+    def counted(self) -> str:
+        """How many visits the list has, and by what it was narrowed."""
+        rows = self.rows
+        unsigned = sum(not row.signed for row in rows)
+        found = f", found by '{self.filter}'" if self.filter.strip() else ""
+        return f"{len(rows)} visits, {unsigned} not signed off{found}"
+
+    @property
+    def has_sound(self) -> bool:
+        """Whether sound of the open visit is kept."""
+        visit, _ = self._opened()
+        return bool(self._store.sounds.kept(visit.id))
+
     def load(self) -> None:
         """Read the list again."""
         found = self._store.day_rows(self._date, unsigned=self._unsigned)
@@ -132,7 +146,14 @@ class Review:
         """The open visit as lines."""
         visit, row = self._opened()
         client = self._store.visit(visit.id).client
-        return visit_lines(visit, row, ClientDefaults.as_far_as_known(client.choices))
+        choices = ClientDefaults.as_far_as_known(client.choices)
+        return visit_lines(visit, row, choices, self._store.sounds.kept(visit.id))
+
+    def place(self) -> int:
+        """Where the open visit stands in the list, from 0; 0 if it is not there any more."""
+        wanted = None if self._row is None else self._row.visit_id
+        places = (n for n, row in enumerate(self.rows) if row.visit_id == wanted)
+        return next(places, 0)
 
     def reading(self, number: int) -> ReadingRecord:
         """A reading of the open visit by its number."""
@@ -226,19 +247,19 @@ class Review:
         return "Nothing was changed."
 
     def play(self, number: int) -> str:
-        """Play the sound of the call of a reading, where it was kept.
+        """Play the sound of the call of a reading, or of another entry, where it was kept.
 
         Raises `CaptureError` where there is none, or no speaker.
         """
         visit, _ = self._opened()
-        reading = self.reading(number)
         sound = self._store.sounds.of_entry(visit.id, number)
         if sound is None:
+            reading = self.reading(number)
             why = "It was keyed." if reading.source == "keypad" else _why_no_sound(visit)
             raise CaptureError(NO_SOUND, why)
         if self._player is None:
             raise CaptureError("There is no speaker here.", "The words as heard are in the list.")
-        return f"Reading {number}: {self._player(sound):.1f} s of sound."
+        return f"Entry {number}: {self._player(sound):.1f} s of sound."
 
     def remove_sound(self) -> str:
         """Remove the kept sound of the open visit: the client took the consent back."""

@@ -1,6 +1,7 @@
 """A reviewer sees what needs attention first, amends with a reason, and signs off by name."""
 
 import io
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,10 +16,12 @@ from capture.cli import main
 from capture.errors import CaptureError
 from capture.report.attention import findings, urgency
 from capture.report.day import day_lines, matching, ordered
+from capture.report.details import settled_lines, setup_lines, wrapped
 from capture.report.record import ReadingRecord, record_of
 from capture.review import answer, run_lines
 from capture.review_screen import run_screen
 from capture.reviewing import Review
+from capture.showable import cells
 from capture.store import Store, open_store
 
 
@@ -104,10 +107,13 @@ def test_a_visit_shows_all_that_was_heard(review: Review) -> None:
     text = "\n".join(review.lines())
     for each in review.visit.readings:
         assert each.heard_at[11:19] in text
-        assert f"'{each.words}'" in text
+        assert f"  {each.words}" in text
     assert "runner-up 'fifty' 15%" in text
     assert "before it: 15.0 replaced" in text
     assert "spread" in text
+    for told in ("permissions: clothing yes, marks yes, touch yes", "tape: triceps", "mark at"):
+        assert told in text
+    assert re.search(r"thigh +right +vertical +bare skin +as the protocol has it", text)
 
 
 def test_an_amendment_is_read_back_and_keeps_the_old_value(store: Store, review: Review) -> None:
@@ -220,7 +226,7 @@ def test_lines_from_a_pipe(store: Store, capsys: pytest.CaptureFixture[str]) -> 
     review = Review(store, lambda: LATER, by_name="Una Berg", date="2026-01-05")
     run_lines(review, io.StringIO("find unsigned\n1\nsign Una Berg\nyes\nquit\n1\n"), told.append)
     assert "Signed off." in told
-    assert told[-1].startswith("AMENDED")
+    assert any(line.startswith("AMENDED") for line in told[told.index("Signed off.") :])
     assert capsys.readouterr().out == ""
 
 
@@ -235,7 +241,7 @@ def test_the_command_opens_the_last_day(
     assert last[-1].startswith("40 visits")
     assert main(["review", "--unsigned", "--store", str(store.path)]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert all("  OPEN  " in line for line in lines[:-1])
+    assert all(" OPEN " in line for line in lines[:-1])
     unsigned = [row for row in store.db.view("day_list").rows if not row["signed_off"]]
     assert len(lines) - 1 == len(unsigned)
 
@@ -253,6 +259,73 @@ def test_names_cannot_move_the_cursor(store: Store) -> None:
     text = "".join(day_lines(ordered(review.rows)))
     assert "\x1b" not in text
     assert "Eve?[2J Ny" in text
+
+
+def entry(sequence: int, *facts: dict[str, object]) -> dict[str, object]:
+    """A journal entry with facts."""
+    return {
+        "sequence": sequence, "at": f"2026-05-04T09:30:{sequence:02d}+02:00", "source": "voice",
+        "words": "words", "confidence": 0.9, "alternatives": [], "intent": {}, "facts": list(facts),
+        "readings": [],
+    }  # fmt: skip
+
+
+def undone(what: str, name: str | None = None) -> dict[str, object]:
+    """The fact that something was taken back."""
+    return {"kind": "undone", "what": what, "site": name}
+
+
+@pytest.mark.parametrize(
+    ("facts", "told"),
+    [
+        ([{"kind": "settled", "what": "wiped", "yes": True}], "before them: wiped yes"),
+        ([{"kind": "noted", "caution": "hot_skin"}], "cautions: hot skin"),
+        ([{"kind": "put_off", "site": "thigh", "circuit": 2}], "put off: thigh, circuit 2"),
+        ([{"kind": "extra_asked", "site": "thigh", "circuit": 3}], "one reading more: thigh, "),
+        ([{"kind": "finished_early", "left": []}], "finished early"),
+        ([{"kind": "skipped", "site": "thigh", "circuit": 1, "reason": "too_thick"}],
+         "left out: thigh, circuit 1: too thick"),
+        ([{"kind": "permission", "permission": "touch", "granted": False},
+          {"kind": "chosen", "permission": "touch", "option": "client_locates"}],
+         "touch NO, instead client locates"),
+        ([{"kind": "setup_changed", "site": "thigh", "field": "side", "before": "right",
+           "value": "left"}], "thigh         left "),
+    ],
+    ids=lambda each: each.split(":")[0] if isinstance(each, str) else "",
+)  # fmt: skip
+def test_what_stands_beside_the_readings(
+    store: Store, facts: list[dict[str, object]], told: str
+) -> None:
+    """It is shown while it stands; once undone it is not."""
+    plain = store.visit_snapshot(store.visits()[-1].id)
+    plan = {**plain["plan"], "last_time": None}
+    visit = {**plain, "plan": plan, "journal": [entry(1, *facts)], "amendments": []}
+    record = record_of(visit)
+    lines = [*settled_lines(record), *setup_lines(record)]
+    assert any(told in line for line in lines)
+    kinds = {"settled": ("preparation", "wiped"), "noted": ("caution", "hot_skin"),
+             "put_off": ("later", "thigh"), "extra_asked": ("extra", "thigh"),
+             "finished_early": ("finish", None), "skipped": ("skip", "thigh"),
+             "chosen": ("choice", "client_locates"),
+             "setup_changed": ("setup", "thigh")}  # fmt: skip
+    visit["journal"].append(entry(2, undone(*kinds[str(facts[-1]["kind"])])))
+    record = record_of(visit)
+    lines = [*settled_lines(record), *setup_lines(record)]
+    assert not any(told in line for line in lines)
+    if facts[-1]["kind"] == "chosen":
+        assert any("touch NO" in line for line in lines)
+
+
+@pytest.mark.parametrize("width", [20, 40, 80])
+def test_long_lines_go_on_below(width: int) -> None:
+    """No word is lost, none is split that fits, and no line is wider than the screen."""
+    line = "   11 thigh  twelve point five, then 娜娜娜 and more words than fit " + "x" * 90
+    lines = wrapped([line, "", "short"], width)
+    assert all(cells(each) <= width for each in lines)
+    assert "".join("".join(lines).split()) == "".join(f"{line}short".split())
+    assert lines[0].startswith("   11 ")
+    assert all(each.startswith("      ") for each in lines[1:-2])
+    assert lines[-2:] == ["", "short"]
 
 
 def press(review: Review, keys: str) -> None:
@@ -301,3 +374,24 @@ def test_the_screen_asks_who_amends(store: Store) -> None:
     visit_id = review.rows[number].visit_id
     press(review, f"{DOWN * number}{ENTER}aTor Vik{ENTER}15.0 misheard{ENTER}yq")
     assert [each["by_name"] for each in store.amendments(visit_id)] == ["Tor Vik"]
+
+
+TAB, END = "\t", "\x1b[F"
+
+
+def test_the_screen_goes_from_visit_to_visit(store: Store, review: Review) -> None:
+    """Tab opens the next of the list; Escape goes back to the one that was open."""
+    third = review.rows[2].visit_id
+    press(review, f"{ENTER}{TAB}{TAB}sTor Vik{ENTER}y\x1bq")
+    assert [each["by_name"] for each in store.amendments(third)][-1] == "Tor Vik"
+    again = Review(store, lambda: LATER)
+    fourth = again.rows[3].visit_id
+    press(again, f"{DOWN}{ENTER}{TAB}{TAB}sUna Berg{ENTER}yq")
+    assert [each["by_name"] for each in store.amendments(fourth)][-1] == "Una Berg"
+
+
+def test_below_the_readings_none_is_amended(store: Store, review: Review) -> None:
+    """The cursor goes down to the last line; there the key for an amendment finds no reading."""
+    before = store.db.table("amendments").count
+    press(review, f"{ENTER}{END}a15.0 misheard{ENTER}yq")
+    assert store.db.table("amendments").count == before

@@ -1,6 +1,6 @@
 """The day's list and one visit as plain lines, for a reviewer."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from capture.composition.client import ClientDefaults
@@ -8,7 +8,9 @@ from capture.composition.statistics import settle
 from capture.composition.uncertainty import one_decimal
 from capture.report.amendments import Amendment
 from capture.report.attention import Finding, urgency
-from capture.report.record import ReadingRecord, VisitRecord
+from capture.report.details import settled_lines, setup_lines
+from capture.report.record import CONFIRMED, ReadingRecord, VisitRecord
+from capture.report.remarks import dwell_words, remark_lines
 from capture.report.results import (
     AS_USUAL,
     circuits_of,
@@ -18,6 +20,9 @@ from capture.report.results import (
 )
 from capture.showable import cut, one_line, padded
 from capture.units import millimetres
+
+WIDE, NAME, NARROW_NAME = 100, 24, 16
+"""Columns from which on a name has the more room, and both rooms."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,19 +65,26 @@ def matching(rows: Sequence[DayRow], text: str) -> list[DayRow]:
 def day_lines(rows: Sequence[DayRow], width: int = 1000, first: int = 1) -> list[str]:
     """One line a visit; `first` is the number of the first of them."""
     lines = []
+    room = NAME if width >= WIDE else NARROW_NAME
     for number, row in enumerate(rows, first):
         state = "signed" if row.signed else "OPEN"
-        head = f"{number:>4}  {row.started_at[:10]} {row.started_at[11:16]}  {state:<6}  "
-        names = f"{padded(one_line(row.client), 24)}  "
+        head = f"{number:>4} {row.started_at[:10]} {row.started_at[11:16]} {state:<6} "
+        names = f"{padded(one_line(row.client), room)}  "
         told = row.told or "nothing to look at"
         lines.append(cut(f"{head}{names}{told}", width))
     return lines
 
 
-def visit_lines(visit: VisitRecord, row: DayRow, defaults: ClientDefaults = AS_USUAL) -> list[str]:
-    """Everything a reviewer looks at in one visit: findings, sites, readings, amendments.
+def visit_lines(
+    visit: VisitRecord,
+    row: DayRow,
+    defaults: ClientDefaults = AS_USUAL,
+    kept: Collection[int] = (),
+) -> list[str]:
+    """Everything a reviewer looks at in one visit, the readings in the middle.
 
-    `defaults` are the client's: whose equation is used, and whether a percent is shown.
+    `defaults` are the client's: whose equation is used, and whether a percent is shown. `kept`
+    are the journal entries whose sound is kept.
     """
     lines = [
         f"{one_line(row.client)}, {visit.started_at[:16].replace('T', ' ')}, measured by "
@@ -83,13 +95,14 @@ def visit_lines(visit: VisitRecord, row: DayRow, defaults: ClientDefaults = AS_U
         *_site_lines(visit),
         *_result_lines(visit, defaults),
         "",
-        f"{'no.':>5} {'site':<14}{'c':>2} {'mm':>6} {'counts':>7}  {'state':<10}{'time':<9}"
-        f"{'by':<8}{'sure':>5}  heard",
+        f"{'no.':>5} {'site':<13}{'c':>2} {'mm':>6} {'counts':>9}  {'time':<9}{'by':<7}"
+        f"{'sure':>4}  heard",
     ]
     for each in visit.readings:
-        lines.extend(_reading_lines(visit, each))
+        lines.extend(_reading_lines(visit, each, each.number in kept))
+    lines.extend(f"NOTE     {one_line(each)}" for each in remark_lines(visit))
     lines.extend(_amendment(amendment) for amendment in visit.amendments)
-    return lines
+    return [*lines, "", *settled_lines(visit), "", *setup_lines(visit)]
 
 
 def _site_lines(visit: VisitRecord) -> list[str]:
@@ -125,14 +138,17 @@ def _result_lines(visit: VisitRecord, defaults: ClientDefaults) -> Iterator[str]
         yield f"no percent by {result.equation.id}: {' '.join(result.why_not)}"
 
 
-def _reading_lines(visit: VisitRecord, each: ReadingRecord) -> list[str]:
-    counts = "" if each.counts_tenths_mm is None else millimetres(each.counts_tenths_mm)
+def _reading_lines(visit: VisitRecord, each: ReadingRecord, has_sound: bool) -> list[str]:
+    # What does not count says why: its state, or a dash where it was withdrawn.
+    counts = "-" if each.state == CONFIRMED else each.state
+    if each.counts_tenths_mm is not None:
+        counts = millimetres(each.counts_tenths_mm)
     sure = "" if each.confidence is None else f"{each.confidence * 100:.0f}%"
     rival = each.runner_up
     lines = [
-        f"{each.number:>5} {each.site.replace('_', ' '):<14}{each.circuit:>2} "
-        f"{millimetres(each.value_tenths_mm):>6} {counts:>7}  {each.state:<10}"
-        f"{each.heard_at[11:19]:<9}{each.source:<8}{sure:>5}  {one_line(each.words)!r}"
+        f"{each.number:>5} {each.site.replace('_', ' '):<13}{each.circuit:>2} "
+        f"{millimetres(each.value_tenths_mm):>6} {counts:>9}  "
+        f"{each.heard_at[11:19]:<9}{each.source:<7}{sure:>4}  {one_line(each.words)}"
     ]
     notes = []
     if rival is not None:
@@ -145,12 +161,16 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord) -> list[str]:
                 for kind, other in each.doubts
             )
         )
+    if each.dwell_s is not None:
+        notes.append(dwell_words(each) or f"called {each.dwell_s:.1f} s after the jaws were on")
     before = visit.before(each)
     if before and each.counts_tenths_mm is not None:
         told = ", ".join(f"{millimetres(one.value_tenths_mm)} {one.state}" for one in before)
         notes.append(f"before it: {told}")
     if each.is_forked:
         notes.append("amended in two ways: neither counts until it is amended again")
+    if has_sound:
+        notes.append("its sound is kept")
     if notes:
         lines.append(f"{'':>6}{'; '.join(notes)}")
     return lines

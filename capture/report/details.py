@@ -1,0 +1,91 @@
+"""What stands beside the readings of a visit: consents, cautions, order, tape marks, setups."""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from capture.language.intents import length_from_plain
+from capture.report.deviations import PERMISSION_NAMES
+from capture.report.record import VisitRecord
+from capture.report.results import protocol_of, sites_of_record
+from capture.report.setups import conditions_of
+from capture.showable import begin, cells, one_line
+
+_FARTHER_IN = " " * 6
+_NARROWEST = 20
+"""Columns; a screen of less is cut at its edge."""
+_NO_YES: Mapping[bool | None, str] = {True: "yes", False: "NO", None: "not asked"}
+
+
+def settled_lines(visit: VisitRecord) -> Iterator[str]:
+    """Consents, what was gone through before, cautions, what was put off or left out, tape."""
+    if visit.from_table:
+        yield "Only the readings are known: they came from a table."
+        return
+    yield f"permissions: {', '.join(_consent(visit, name) for name in PERMISSION_NAMES)}"
+    prepared = {str(fact["what"]): bool(fact["yes"]) for fact in visit.facts_of("settled")}
+    if prepared:
+        told = (f"{_name(what)} {_NO_YES[yes]}" for what, yes in prepared.items())
+        yield f"before them: {', '.join(told)}"
+    cautions = dict.fromkeys(_name(str(fact["caution"])) for fact in visit.facts_of("noted"))
+    if cautions:
+        yield f"cautions: {', '.join(cautions)}"
+    for kind, words in (("put_off", "put off"), ("extra_asked", "one reading more")):
+        for fact in visit.facts_of(kind):
+            yield f"{words}: {_name(str(fact['site']))}, circuit {fact['circuit']}"
+    for (site, circuit), reason in visit.skips.items():
+        what = f"circuit {circuit}" if circuit else "tape"
+        yield f"left out: {_name(site)}, {what}: {_name(reason)}"
+    if visit.facts_of("finished_early"):
+        yield "finished early: the rest was left out"
+    for site, fact in visit.tapes.items():
+        length, mark = (_length(fact.get(part)) for part in ("length", "mark"))
+        yield f"tape: {_name(site)} {length}, mark at {mark}"
+
+
+def setup_lines(visit: VisitRecord) -> Iterator[str]:
+    """For each site side, fold, what lay between, and place; a star where it was changed."""
+    taken = conditions_of(visit, protocol_of(visit), sites_of_record(visit))
+    if not any(each.side for each in taken.values()):
+        return
+    changed = {str(fact["site"]) for fact in visit.facts_of("setup_changed")}
+    yield f"{'taken at':<14}{'side':<7}{'fold':<12}{'through':<20}place"
+    for site, each in taken.items():
+        side = "" if each.side is None else each.side.value
+        star = " (changed at this visit)" if site in changed else ""
+        yield (
+            f"{_name(site):<14}{side:<7}{each.fold_direction.value:<12}"
+            f"{each.clothing or '':<20}{each.place or ''}{star}"
+        ).rstrip()
+
+
+def wrapped(lines: Sequence[str], width: int) -> list[str]:
+    """The lines within a width; what does not fit goes on below, farther in."""
+    width = max(width, _NARROWEST)
+    found = []
+    for line in lines:
+        rest = line
+        while cells(rest) > width:
+            fits = begin(rest, width)
+            blank = fits.rstrip().rfind(" ", len(_FARTHER_IN) + 1)
+            # A word that is longer than a line is broken where the line ends.
+            end = blank if blank > 0 else len(fits)
+            found.append(rest[:end].rstrip())
+            rest = _FARTHER_IN + rest[end:].lstrip()
+        found.append(rest)
+    return found
+
+
+def _consent(visit: VisitRecord, name: str) -> str:
+    if name in visit.instead:
+        return f"{name} NO, instead {_name(visit.instead[name])}"
+    return f"{name} {_NO_YES[visit.permissions.get(name)]}"
+
+
+def _length(plain: object) -> str:
+    try:
+        return str(length_from_plain(plain)) if isinstance(plain, Mapping) else "not known"
+    except (KeyError, TypeError):
+        return "not readable"
+
+
+def _name(name: str) -> str:
+    return one_line(name.replace("_", " "))
