@@ -6,7 +6,7 @@ from pathlib import Path
 
 from capture.composition.client import ClientDefaults
 from capture.composition.options import body_of
-from capture.errors import CaptureError
+from capture.errors import CaptureError, MisuseError
 from capture.report.page import page_lines
 from capture.report.record import VisitRecord, record_of
 from capture.report.story import Asked, Person, Story, tell
@@ -61,7 +61,12 @@ def _defaults(chosen: argparse.Namespace, client: Client) -> ClientDefaults:
     if chosen.equation is not None and chosen.conversion is None:
         # The client's conversion belongs to the client's equation.
         given["conversion"] = None
-    return ClientDefaults.from_plain(given)
+    try:
+        return ClientDefaults.from_plain(given)
+    except CaptureError as error:
+        if chosen.equation is None and chosen.conversion is None:
+            raise
+        raise MisuseError(error.message, "See 'foldcall compute --list'.") from error
 
 
 def visit_of(store: Store, named: str) -> VisitRow:

@@ -1,6 +1,7 @@
 """The guides say what the program does."""
 
 import importlib.util
+import re
 from pathlib import Path
 from types import ModuleType
 
@@ -27,6 +28,16 @@ def test_the_generated_parts_are_fresh(renew: ModuleType, file: str) -> None:
     """Phrases and check values in the guides are those of the code: renew with renew_docs.py."""
     text = (ROOT / file).read_text(encoding="utf-8")
     assert renew.renewed(text, renew.generated()[file]) == text
+
+
+def test_the_notebook_example_runs() -> None:
+    """Line by line, with the results that its comments tell."""
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"```python\n(.*?)```", readme, re.DOTALL)
+    known: dict[str, object] = {}
+    exec(example, known)
+    assert eval("predict(men, sum_mm=60, age_years=40).plain_range", known) in example
+    assert eval("men.density_g_cm3(np.array([45, 60, 75]), 40).shape", known) == (3,)
 
 
 def test_every_command_is_in_the_readme() -> None:

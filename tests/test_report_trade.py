@@ -3,11 +3,14 @@
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 from uuid import UUID
 
 import pytest
+from many_visits import filled
 
+from capture.cli import main
 from capture.composition.change import Verdict
 from capture.composition.client import ClientDefaults
 from capture.composition.forms import Sex
@@ -149,6 +152,20 @@ def test_the_clients_own_equation_and_conversion_are_used_and_named() -> None:
     text = page(story)
     assert "Equation, chosen for this client: " in text
     assert "converted by Brozek" in text
+
+
+def test_an_equation_that_is_not_known_is_misuse(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line with what to look at, the exit code of a wrong call, and no file."""
+    path, out = filled(tmp_path / "visits.db"), tmp_path / "report.html"
+    arguments = ["report", "last", "--store", str(path), "--out", str(out)]
+    for wrong in (["--equation", "nobody_1900"], ["--conversion", "nobody"], ["--weight", "nan"]):
+        assert main([*arguments, *wrong]) == 2
+        assert len(capsys.readouterr().err.splitlines()) == 1
+        assert not out.exists()
+    assert main([*arguments, "--equation", "durnin_womersley_1974_men"]) == 0
+    assert "Body fat is not estimated" in out.read_text(encoding="utf-8")
 
 
 def test_an_override_is_marked_wherever_the_percent_stands() -> None:

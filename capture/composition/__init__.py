@@ -50,6 +50,7 @@ from capture.composition.statistics import (
     total_tem,
 )
 from capture.composition.uncertainty import goal_weight, masses, plain_range, spread
+from capture.composition.usual import usual_equation
 
 __all__ = [
     "MIN_PAIRS",
@@ -99,6 +100,7 @@ __all__ = [
     "tem_pairs",
     "tem_trials",
     "total_tem",
+    "usual_equation",
     "visit_result",
     "within_assessor",
 ]
