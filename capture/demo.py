@@ -78,25 +78,43 @@ def read_script(folder: Path) -> DemoScript:
     try:
         told: dict[str, Any] = tomllib.loads(file.read_text(encoding="utf-8"))
         caliper = Caliper(
-            told["caliper"], told["caliper_step_tenths_mm"], told["caliper_opening_tenths_mm"]
+            _text(told, "caliper"),
+            _whole(told, "caliper_step_tenths_mm", 1, 100),
+            _whole(told, "caliper_opening_tenths_mm", 101, 999),
         )
-        plan = Plan(SEVEN_SITES, caliper, Sex(told["sex"]), told["age_years"])
+        plan = Plan(SEVEN_SITES, caliper, Sex(told["sex"]), _whole(told, "age_years", 5, 110))
         turns = tuple(_turn(folder, number, turn) for number, turn in enumerate(told["turn"], 1))
-        return DemoScript(told["client"], told["assessor"], plan, turns)
+        return DemoScript(_text(told, "client"), _text(told, "assessor"), plan, turns)
     except (OSError, UnicodeDecodeError) as error:
         raise CaptureError(f"{file} cannot be read.", "Name a folder with a visit.toml.") from error
-    except (tomllib.TOMLDecodeError, KeyError, ValueError, TypeError) as error:
+    except (KeyError, ValueError, TypeError, RecursionError) as error:
         raise CaptureError(f"{file} is not a recorded visit: {error}.", "Mend the file.") from error
 
 
-def _turn(folder: Path, number: int, told: dict[str, Any]) -> Turn:
+def _text(told: dict[str, Any], key: str) -> str:
+    value = told[key]
+    if not isinstance(value, str) or not value.strip():
+        raise TypeError(f"{key} is no text")
+    return value
+
+
+def _whole(told: dict[str, Any], key: str, lowest: int, highest: int) -> int:
+    value = told[key]
+    if type(value) is not int or not lowest <= value <= highest:
+        raise ValueError(f"{key} is no whole number from {lowest} to {highest}")
+    return value
+
+
+def _turn(folder: Path, number: int, told: Any) -> Turn:
+    if not isinstance(told, dict):
+        raise TypeError(f"turn {number} is no table")
     when = told.get("when")
     if when not in {None, *RULES}:
         raise ValueError(f"turn {number} names the state {when!r}, which is none")
     if "keys" not in told:
         return Turn(folder / f"turn_{number:02d}.flac", (), when)
     keys: list[str] = []
-    for group in told["keys"].split():
+    for group in _text(told, "keys").split():
         # "22.8" is four keys, "enter" is one.
         keys.extend([group] if group.isalpha() else group)
     return Turn(None, tuple(keys), when)

@@ -108,7 +108,10 @@ class Grammar:
     def __init__(self, texts: Mapping[str, str]) -> None:
         files: dict[str, GrammarFile] = {}
         for name, text in texts.items():
-            read = read_grammar(text, name)
+            try:
+                read = read_grammar(text, name)
+            except RecursionError as error:
+                raise _too_deep(name) from error
             if read.name in files:
                 raise GrammarError(
                     f"{name}:1:1: the grammar {read.name} is defined by two files.",
@@ -160,7 +163,10 @@ class Grammar:
         if rule not in self._automata:
             if rule not in self._public:
                 raise KeyError(rule)
-            self._automata[rule] = build(rule, self._bodies)
+            try:
+                self._automata[rule] = build(rule, self._bodies)
+            except RecursionError as error:
+                raise _too_deep(f"rule <{rule}>") from error
         return self._automata[rule]
 
     def parser(self, rule: str, sites: Collection[str] | None = None) -> Parser:
@@ -170,9 +176,24 @@ class Grammar:
 
 
 def understand(parser: Parser, words: Sequence[str]) -> Intent | NotUnderstood:
-    """The intent of a phrase under a rule, or the reason why it has none."""
+    """The intent of a phrase under a rule, or the reason why it has none.
+
+    Raises GrammarError where the pack's tags give a phrase a meaning that no call has.
+    """
     slots = parser.slots(words)
-    return parser.why_not(words) if slots is None else intent_from(slots)
+    if slots is None:
+        return parser.why_not(words)
+    try:
+        return intent_from(slots)
+    except ValueError as error:
+        raise GrammarError(
+            f"'{' '.join(words)}' has a meaning that no call has: {error}.",
+            "Mend the tags of its rule in the language pack.",
+        ) from error
+
+
+def _too_deep(where: str) -> GrammarError:
+    return GrammarError(f"{where}: brackets or optional parts without end.", "Make it simpler.")
 
 
 def _with_full_names(node: Node, scope: Mapping[str, str]) -> Node:

@@ -139,7 +139,7 @@ def read_protocol(text: str, file: str) -> Protocol:
     """The protocol of one TOML file; `file` is its name for messages. Raises ProtocolError."""
     try:
         told = tomllib.loads(text, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # also numbers and nestings without end
         raise ProtocolError(f"{file}: {error}.", "Mend the file where it says.") from error
     top = _Table(told, file, "")
     top.whole("format", FORMAT, FORMAT)

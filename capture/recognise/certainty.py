@@ -115,7 +115,7 @@ def parse_certainty(text: str, name: str = "certainty.toml") -> Certainty:
             # Packs of before this threshold was fitted apart go by the one for readings.
             float(found["thresholds"].get("sure_from", found["thresholds"]["normal_from"])),
         )
-    except (tomllib.TOMLDecodeError, TypeError, ValueError) as error:
+    except (TypeError, ValueError, OverflowError, RecursionError) as error:
         raise CertaintyError(f"{name} cannot be read: {error}.", hint) from None
     except KeyError as error:
         raise CertaintyError(f"{name} lacks {error.args[0]}.", hint) from None

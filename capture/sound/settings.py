@@ -115,7 +115,7 @@ def _tables(path: Path) -> dict[str, Any]:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return {}
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # also numbers and nestings without end
         raise SettingsError(
             f"The settings in {path} are no TOML: {error}.", "Mend the file, or delete it."
         ) from error
@@ -128,7 +128,7 @@ def _tables(path: Path) -> dict[str, Any]:
 def _same_but_sound(written: str, before: dict[str, Any]) -> bool:
     try:
         after = tomllib.loads(written)
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         return False
     return {**after, TABLE: None} == {**before, TABLE: None}
 

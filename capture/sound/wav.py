@@ -144,8 +144,11 @@ def _mono(path: Path) -> Iterator[npt.NDArray[np.float64]]:
                 return
             if not len(samples):
                 return
-            # Wider than the samples, so that absurd values do not overflow in the sum.
-            yield samples.mean(axis=1, dtype=np.float64)
+            # Wider than the samples, so that absurd values do not overflow in the sum. What is
+            # no number is told by whoever looks the file through, not by a warning.
+            with np.errstate(invalid="ignore"):
+                mixed = samples.mean(axis=1, dtype=np.float64)
+            yield mixed
 
 
 def _sixteen_bit(samples: npt.NDArray[np.float64]) -> bytes:
