@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -11,7 +11,8 @@ from capture.composition.client import ClientDefaults
 from capture.composition.equations import equation
 from capture.errors import CaptureError, MisuseError
 from capture.showable import one_line
-from capture.store import Client, Store
+from capture.store import Client, Store, make_folder
+from capture.store.place import make_file
 from capture.terminal import show
 from capture.transfer import client_id_of, store_of, store_option, write_json, write_new
 from capture.wiring import local_time
@@ -44,6 +45,9 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     export = action("export", "all data of one person as JSON", _export)
     export.add_argument("client", help="name or identifier")
     export.add_argument("file", metavar="FILE", type=Path, help="must not exist yet")
+    export.add_argument(
+        "--sound", metavar="FOLDER", type=Path, help="copy kept sound here too; must not exist yet"
+    )
     erase = action("erase", "remove a person with everything of theirs, on request", _erase)
     erase.add_argument("client", help="name or identifier")
     erase.add_argument("--yes", action="store_true", help="do not ask")
@@ -196,9 +200,34 @@ def _same(chosen: argparse.Namespace) -> int:
 def _export(chosen: argparse.Namespace) -> int:
     with store_of(chosen) as store:
         client = _client(store, chosen.client)
-        write_new(chosen.file, write_json(store, store.same_person(client.id)))
-    show(f"Written: {chosen.file}")
+        ids = store.same_person(client.id)
+        write_new(chosen.file, write_json(store, ids))
+        show(f"Written: {chosen.file}")
+        if chosen.sound is not None:
+            calls = _export_sound(store, ids, chosen.sound)
+            show(f"The sound of {calls} calls: {chosen.sound}" if calls else "No sound is kept.")
     return 0
+
+
+def _export_sound(store: Store, client_ids: Collection[str], folder: Path) -> int:
+    """Copy the kept sound, by visit and journal entry, for its owner only; how many calls."""
+    calls = 0
+    if folder.exists():
+        raise CaptureError("There is a folder of this name already.", "Give a new name.")
+    try:
+        # Visits of linked clients are listed under each of them.
+        for visit_id in {each.id for client_id in client_ids for each in store.visits(client_id)}:
+            for number in sorted(store.sounds.kept(visit_id)):
+                file = folder / visit_id / f"{number}.flac"
+                make_folder(file.parent)
+                make_file(file, must_be_new=True)
+                file.write_bytes(store.sounds.of_entry(visit_id, number) or b"")
+                calls += 1
+    except OSError as error:
+        raise CaptureError(
+            f"The sound cannot be copied: {error.strerror}.", "Give another folder."
+        ) from error
+    return calls
 
 
 def _erase(chosen: argparse.Namespace) -> int:
@@ -211,7 +240,7 @@ def _erase(chosen: argparse.Namespace) -> int:
         ):
             return 1
         count = store.erase_client(client.id, at=local_time())
-    show(f"Erased: the client and {count} visits. No sound clips are kept.")
+    show(f"Erased: the client and {count} visits, with any sound that was kept of them.")
     show("Backups, exports and reports made before are not reached: remove them yourself.")
     return 0
 

@@ -14,6 +14,7 @@ from test_measure import ADA, NOON, QUIET, HelperAtKeys, opened, scene
 
 from capture.begin import Opened, Wish
 from capture.check import run as check
+from capture.cli import main
 from capture.company import Company, Sound, assemble, run_lines
 from capture.errors import CaptureError, MisuseError
 from capture.keeping import LEAST_FREE_BYTES, TOLD, Keeping
@@ -358,6 +359,36 @@ def test_exports_and_backups_hold_no_sound(store: Store, tmp_path: Path) -> None
     assert b"fLaC" not in held.read_bytes()
     assert b"fLaC" not in store.path.read_bytes()
     assert not sounds_of(held).folder.exists()
+
+
+def test_sound_is_exported_only_when_asked(store: Store, tmp_path: Path) -> None:
+    """The person may have it: by visit and journal entry, and only with --sound."""
+    visit_id = begun_visit(store)
+    other = store.add_client("A. Moss", "female", at=NOON)
+    store.link_clients(other.id, store.find_client("Ada Moss").id, at=NOON)
+    begin = ["clients", "export", "--store", str(store.path), "Ada Moss"]
+    assert main([*begin, str(tmp_path / "mine.json")]) == 0
+    folder = tmp_path / "sound"
+    assert not folder.exists()
+    assert main([*begin, str(tmp_path / "more.json"), "--sound", str(folder)]) == 0
+    found = sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*.flac"))
+    assert found == [f"{visit_id}/1.flac", f"{visit_id}/2.flac"]
+    assert (folder / found[0]).read_bytes() == HUM.as_flac()
+    if os.name == "posix":
+        assert stat.S_IMODE((folder / found[0]).stat().st_mode) == 0o600
+        assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+    assert main([*begin, str(tmp_path / "third.json"), "--sound", str(folder)]) == 1
+
+
+def test_a_spoken_note_can_be_played(store: Store) -> None:
+    """Any entry whose sound is kept can be, also one that is no reading."""
+    begun_visit(store, calls=1)
+    played: list[bytes] = []
+    review = reviewed(store, lambda flac: float(bool(played.append(flac))) + 1.0)
+    assert review.play(1) == "Entry 1: 1.0 s of sound."
+    assert played == [HUM.as_flac()]
+    with pytest.raises(CaptureError, match="no reading 2"):
+        review.play(2)
 
 
 def test_a_copied_store_has_no_sound(store: Store, tmp_path: Path) -> None:
