@@ -75,8 +75,8 @@ COMPOSERS = (
     "wiring", "check", "demo", "listen", "hearing", "inputs", "shown",
     "session", "showing", "begin", "company", "measure", "cli",
     "__main__", "compute", "compute_store", "transfer", "reporting", "clients", "merge",
-    "review", "reviewing", "review_screen", "unlock", "calipers", "protocols", "backing_up", "keeping", "encrypting",
-    "rescue",
+    "review", "reviewing", "review_screen", "unlock", "calipers", "protocols", "backing_up",
+    "keeping", "encrypting", "rescue",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
 
