@@ -20,7 +20,7 @@ from capture.store.calipers import find as find_caliper
 from capture.store.rows import Assessor, Client, VisitRow
 from capture.visit.replay import replay
 from capture.visit.setups import carried_from
-from capture.visit.state import Plan, Visit
+from capture.visit.state import Confirmation, Plan, Visit
 
 SOUND_CONSENT = "keep_sound"
 """True in the plan of a visit whose client agreed that the sound of calls is kept."""
@@ -48,6 +48,8 @@ class Wish:
     """Whether the client agreed that the sound of calls is kept; None: nothing was said."""
     body: Body = NOTHING_TAKEN
     """Weight and height on the day."""
+    confirmation: Confirmation = Confirmation.EACH
+    """What makes a reading count, in a visit that is begun; one gone on with keeps its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +201,7 @@ def _plan(
         last_time=last_time,
         weight_kg=wish.body.weight_kg,
         height_cm=wish.body.height_cm,
+        confirmation=wish.confirmation,
     )
 
 

@@ -18,6 +18,7 @@ from capture.keeping import Keeping
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import Intent, NotUnderstood
 from capture.pack import Pack
+from capture.preferences import USUAL, Preferences
 from capture.protocol.caliper import caliper_warnings
 from capture.recognise.port import Heard
 from capture.report.summary import visit_result_of
@@ -154,7 +155,7 @@ class Sound:
     source: Source | None
     settings: SoundSettings
     model: Path | None = None
-    push_to_talk: bool = False
+    preferences: Preferences = USUAL
 
 
 def assemble(
@@ -205,7 +206,7 @@ def assemble(
         clock_s,
         understand=meaning,
         watcher=watcher,
-        push_to_talk=sound.push_to_talk,
+        preferences=sound.preferences,
         stepped=stepped,
         keep=keeping.keep,
     )

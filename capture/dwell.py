@@ -1,14 +1,15 @@
-"""The dwell cue: how long the jaws were on when the value was called. Pure.
+"""The dwell cue: how long the jaws are on, up to the call of the value. Pure.
 
-The reading drifts while the jaws compress the fold, so a call out of time is marked. Two seconds
-and the bounds are common practice, no source.
+Two seconds are common practice, no source.
 """
 
 from dataclasses import dataclass, replace
 
+from capture.protocol.dwell import LATE_S, Dwelt, dwelt
+
 TONE_AFTER_S = 2.0
-EARLY_S, LATE_S = 1.0, 4.0
 FORGOTTEN_S = 20.0
+"""A cue that no call follows for so long was none. Own choice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,14 +32,30 @@ class Dwell:
         over = self.since_s is not None and now_s - self.since_s > FORGOTTEN_S
         return Dwell() if over else self
 
-    def told(self, called_at_s: float) -> str | None:
-        """What to say of a value called then; None without a cue.
+    def took_s(self, called_at_s: float) -> float | None:
+        """Seconds from the cue to a call; None without a cue, or for a call from before it."""
+        if self.since_s is None or called_at_s < self.since_s:
+            return None
+        return called_at_s - self.since_s
 
-        >>> Dwell(10.0).told(12.5), Dwell(10.0).told(10.5)
-        ('Called 2.5 s after the jaws were on.', 'Called 0.5 s after the jaws were on, too soon.')
+    def word(self, now_s: float) -> str:
+        """What the screen says while the jaws are on: hold, read, or that it is late.
+
+        >>> Dwell().word(5.0), Dwell(5.0).word(6.0), Dwell(5.0).word(7.5), Dwell(5.0).word(9.5)
+        ('', 'HOLD', 'READ', 'LATE')
         """
         if self.since_s is None:
-            return None
-        took_s = called_at_s - self.since_s
-        mark = ", too soon" if took_s < EARLY_S else ", late" if took_s > LATE_S else ""
-        return f"Called {took_s:.1f} s after the jaws were on{mark}."
+            return ""
+        if now_s - self.since_s > LATE_S:
+            return "LATE"
+        return "HOLD" if now_s - self.since_s < TONE_AFTER_S else "READ"
+
+
+def told(dwell_s: float) -> str:
+    """What to say of a value called so long after the cue.
+
+    >>> told(2.5), told(0.5)
+    ('Called 2.5 s after the jaws were on.', 'Called 0.5 s after the jaws were on, too soon.')
+    """
+    marks = {Dwelt.TOO_SOON: ", too soon", Dwelt.LATE: ", late", Dwelt.IN_TIME: ""}
+    return f"Called {dwell_s:.1f} s after the jaws were on{marks[dwelt(dwell_s)]}."

@@ -2,8 +2,6 @@
 
 import argparse
 import sys
-import tomllib
-from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -13,9 +11,10 @@ from capture.company import Company, Sound, assemble, run_lines, run_screen
 from capture.composition.client import ClientDefaults
 from capture.composition.options import body_of
 from capture.errors import CaptureError, MisuseError
+from capture.preferences import CONFIRMATIONS, Preferences, read_preferences, table_of
 from capture.report.summary import summary_lines, visit_result_of
 from capture.rescue import RescueError, take_back, waiting
-from capture.screen.keymap import TABLE, Bindings, KeysError, bindings_from, help_lines
+from capture.screen.keymap import TABLE, Bindings, bindings_from, help_lines
 from capture.sound.microphone import Microphone
 from capture.sound.portaudio import PortAudio
 from capture.sound.recorded import WavSource
@@ -29,16 +28,8 @@ from capture.wiring import default_pack, local_time
 
 
 def read_bindings(path: Path) -> Bindings:
-    """The keys of the settings file. Raises KeysError or SettingsError."""
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8")).get(TABLE, {})
-    except FileNotFoundError:
-        table = {}
-    except (OSError, tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise KeysError(f"The settings in {path} cannot be read: {error}.", "Mend it.") from error
-    if not isinstance(table, Mapping):
-        raise KeysError(f"The setting '{TABLE}' in {path} is no table.", f"Write [{TABLE}].")
-    return bindings_from(table, str(path))
+    """The keys of the settings file. Raises KeysError or PreferencesError."""
+    return bindings_from(table_of(path, TABLE), str(path))
 
 
 def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -79,6 +70,11 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     parser.add_argument("--no-microphone", action="store_true", help="keypad only")
     parser.add_argument("--push-to-talk", action="store_true", help="listen after the talk key")
     parser.add_argument(
+        "--confirm",
+        choices=[*CONFIRMATIONS],
+        help="what makes a reading count: each its yes (default), or the call of the next site",
+    )
+    parser.add_argument(
         "--from-wav", metavar="FILE", type=Path, help="a recording in the microphone's place"
     )
     parser.add_argument("--fast", action="store_true", help="the recording as fast as it goes")
@@ -110,7 +106,8 @@ def _command(chosen: argparse.Namespace) -> int:
         settings = replace(settings, voice=VoiceKind.BEEP)
     bindings = read_bindings(settings_path())
     pack = default_pack()
-    sound = Sound(_source(chosen, settings), settings, chosen.model, chosen.push_to_talk)
+    liked = _preferences(chosen)
+    sound = Sound(_source(chosen, settings), settings, chosen.model, liked)
     wish = Wish(
         chosen.client,
         chosen.assessor,
@@ -124,6 +121,7 @@ def _command(chosen: argparse.Namespace) -> int:
         new=chosen.new,
         keep_sound=chosen.keep_sound,
         body=body_of(chosen.weight, chosen.height, None),
+        confirmation=liked.confirmation,
     )
     with _open(chosen.store or default_store_path()) as store:
         store.sweep_sounds(at=local_time())
@@ -138,6 +136,16 @@ def _command(chosen: argparse.Namespace) -> int:
                 show(line)
             show(_parting(company, store))
     return 0
+
+
+def _preferences(chosen: argparse.Namespace) -> Preferences:
+    """The settings, and what the command line says instead."""
+    found = read_preferences(settings_path())
+    if chosen.push_to_talk:
+        found = replace(found, push_to_talk=True)
+    if chosen.confirm is not None:
+        found = replace(found, confirmation=CONFIRMATIONS[chosen.confirm])
+    return found
 
 
 def _open(path: Path) -> Store:

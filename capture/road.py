@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Protocol
 
 from capture.language.grammar import LISTENING, Grammar, Parser, understand
-from capture.language.intents import Intent
+from capture.language.intents import Correct, Intent, NotUnderstood, Reading, Remark
 from capture.protocol.plausibility import Limits
 from capture.recognise.certainty import Certainty, calibrated
 from capture.recognise.port import UNKNOWN, Heard
@@ -89,22 +89,29 @@ class Road:
             if isinstance(effect, Say):
                 self._audience.said(effect.announcement, self.visit)
 
-    def hear(self, heard: Heard, waited_s: float = 0.0) -> None:
+    def hear(self, heard: Heard, waited_s: float = 0.0, dwell_s: float | None = None) -> None:
         """Take an utterance. Speech outside the grammar leads to nothing.
 
-        `waited_s` is how long after its question it began.
+        `waited_s` is how long after its question it began, `dwell_s` how long after the cue that
+        the jaws are on.
         """
         words = tuple(word.text for word in heard.words)
         rule = self.listening
+        if self.visit.noting and UNKNOWN in words:
+            # Whatever is said after "make a note" is the note; of its words nothing is known.
+            self._take(Call(Remark(""), Source.VOICE, heard.text, heard.confidence))
+            return
         if rule is None or not words or UNKNOWN in words:
             self._audience.ignored(heard)
             return
         call = spoken_call(heard, self._parser(rule), self._certainty)
-        self._take(replace(call, late=waited_s > LATEST_YES_S))
+        self._take(
+            replace(call, late=waited_s > LATEST_YES_S, dwell_s=_dwell(call.intent, dwell_s))
+        )
 
-    def key(self, intent: Intent, keys: str) -> None:
+    def key(self, intent: Intent, keys: str, dwell_s: float | None = None) -> None:
         """Take a keyed intent; `keys` is what was struck, for the journal."""
-        self._take(Call(intent, Source.KEYPAD, keys))
+        self._take(Call(intent, Source.KEYPAD, keys, dwell_s=_dwell(intent, dwell_s)))
 
     def _take(self, call: Call) -> None:
         self._audience.heard(call)
@@ -123,6 +130,13 @@ class Road:
             sites = {site.id for site in self.visit.plan.protocol.sites}
             self._parsers[rule] = self._grammar.parser(rule, sites)
         return self._parsers[rule]
+
+
+def _dwell(intent: Intent | NotUnderstood, dwell_s: float | None) -> float | None:
+    """The dwell in tenths of a second, for a call that gives a caliper's value; None for others."""
+    if dwell_s is None or not isinstance(intent, Reading | Correct):
+        return None
+    return round(dwell_s, 1)
 
 
 def spoken_call(heard: Heard, parser: Parser, certainty: Certainty | None) -> Call:

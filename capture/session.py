@@ -8,7 +8,7 @@ the present question was there is not taken for an answer to it.
 import queue
 from collections.abc import Callable
 
-from capture.dwell import Dwell
+from capture.dwell import Dwell, told
 from capture.errors import CaptureError
 from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
 from capture.inputs import (
@@ -22,19 +22,22 @@ from capture.inputs import (
     Watcher,
     Wording,
 )
-from capture.language.intents import Correct, NotUnderstood, Reading, Stop
+from capture.language.intents import JawsOn, NotUnderstood, Remark, Stop
+from capture.preferences import USUAL, Preferences
 from capture.protocol.pictures import text_lines
 from capture.recognise.port import Heard
 from capture.road import Road
 from capture.screen.keymap import Action, Bindings, help_pages
 from capture.screen.keypad import Entry, Pressed, press
-from capture.screen.menus import NUMBERS, direct_menu
 from capture.screen.view import Standing
 from capture.shown import Shown, cue_for, standing_of
 from capture.sound.cues import Cue
 from capture.sound.kept import CallSound
 from capture.sound.source import MicState
 from capture.sound.voice import Voice
+from capture.talking import Talk
+from capture.turns import Turns
+from capture.typed import typed
 from capture.visit.announcement import Announcement
 from capture.visit.call import Call
 from capture.visit.course import question
@@ -43,15 +46,6 @@ from capture.visit.setups import site_at_hand
 from capture.visit.state import Visit
 from capture.wording.lists import menu_words
 
-TOGETHER_S = 0.3
-"""Nobody reads a new question and strikes a key for it so soon: such a key met a spoken call."""
-
-BOUNCE_S = 0.15
-"""A key so soon after a step is the same stroke: it is no yes to what has just been shown."""
-
-TALK_S = 8.0
-"""Push to talk listens for one call, at most so long. Terminals do not tell of a key let go."""
-
 LEAVE_S = 4.0
 """The second stroke that leaves must come within this."""
 
@@ -59,10 +53,10 @@ LEAVE_S = 4.0
 class Session:
     """Takes inputs one at a time, in their order.
 
-    `clock_s` gives seconds that only rise. With `push_to_talk` nothing is listened to until the
-    talk key. `stepped` is told of each state that the visit comes to, `keep` is given the
-    number of a spoken entry that is on the disk with its sound. Whoever runs the session may put
-    his own `wake`, called after each `post` from any thread, and an `ear`, in place.
+    `clock_s` gives seconds that only rise. With push to talk among the `preferences` nothing is
+    listened to until the talk key. `stepped` is told of each state that the visit comes to, `keep`
+    is given the number of a spoken entry that is on the disk with its sound. Whoever runs the
+    session may put in place his own `wake`, called after each `post` from any thread, and an `ear`.
     """
 
     def __init__(
@@ -75,7 +69,7 @@ class Session:
         *,
         understand: Understand,
         watcher: Watcher | None = None,
-        push_to_talk: bool = False,
+        preferences: Preferences = USUAL,
         stepped: Callable[[Visit], None] = lambda _: None,
         keep: Callable[[int, CallSound], None] = lambda _number, _sound: None,
     ) -> None:
@@ -84,9 +78,11 @@ class Session:
         self.voice = voice
         self.ear: Ear = NoEar()
         self.over = False
-        self.push_to_talk = push_to_talk
-        self.bounce_s = BOUNCE_S
+        self.preferences = preferences
         self.bindings = bindings
+        self.turns = Turns()
+        self.talk = Talk(preferences.push_to_talk, preferences.talk_s)
+        self.dwell = Dwell()
         self._inputs: queue.SimpleQueue[Input] = queue.SimpleQueue()
         self._wording = wording
         self._clock_s = clock_s
@@ -94,16 +90,10 @@ class Session:
         self._understand = understand
         self._after_step = stepped
         self._keep = keep
-        self._epoch = 0
-        self._spoken_steps = 0
-        self._no_key_before_s = 0.0
-        self._stepped_at_s = -TALK_S
-        self._asked_at_s = 0.0
-        self._talk_until_s: float | None = None
         self._leave_before_s = 0.0
-        self._dwell = Dwell()
         self._lost_sound = False
         self._struck: list[str] = []
+        self._struck_at_s = 0.0
         self._said: list[Announcement] = []
         self._called: Call | None = None
         self.road = road(self)
@@ -112,6 +102,15 @@ class Session:
     def visit(self) -> Visit:
         """The visit as the journal has it."""
         return self.road.visit
+
+    @property
+    def bounce_s(self) -> float:
+        """How soon after a step a key is taken for the same stroke."""
+        return self.turns.bounce_s
+
+    @bounce_s.setter
+    def bounce_s(self, value: float) -> None:
+        self.turns.bounce_s = value
 
     # What any thread may call.
 
@@ -128,11 +127,11 @@ class Session:
 
     def strike(self, key: str) -> None:
         """Queue a key, marked with what its striker could have seen."""
-        self.post(KeyStruck(key, self._spoken_steps))
+        self.post(KeyStruck(key, self.turns.spoken))
 
     def type(self, text: str) -> None:
         """Queue a typed line. May be called from any thread."""
-        self.post(Line(text, self._spoken_steps))
+        self.post(Line(text, self.turns.spoken))
 
     def open(self) -> None:
         """Announce where the visit stands, and begin to listen."""
@@ -177,12 +176,13 @@ class Session:
     def tick(self) -> None:
         """Do what the time asks for: the dwell tone, the end of push to talk."""
         now_s = self._clock_s()
-        if self._dwell.tone_due(now_s):
-            self._dwell = self._dwell.sounded()
+        if self.dwell.tone_due(now_s):
+            self.dwell = self.dwell.sounded()
             self.voice.sound(Cue.DWELL)
-        self._dwell = self._dwell.at(now_s)
-        if self._talk_until_s is not None and now_s >= self._talk_until_s:
-            self._talk_until_s = None
+        self.dwell = self.dwell.at(now_s)
+        before, self.talk = self.talk, self.talk.at(now_s)
+        if before.open and not self.talk.open:
+            self._notice("The talk key listened long enough.")
             self._listen()
         if self.shown.leaving and now_s >= self._leave_before_s:
             self.shown.leaving = False
@@ -190,8 +190,12 @@ class Session:
     @property
     def listens(self) -> bool:
         """Whether speech is wanted now."""
-        talk = not self.push_to_talk or self._talk_until_s is not None
-        return talk and not self.shown.muted and self.road.listening is not None
+        return self.talk.open and not self.shown.muted and self.road.listening is not None
+
+    @property
+    def now_s(self) -> float:
+        """The session's clock."""
+        return self._clock_s()
 
     @property
     def speaking(self) -> bool:
@@ -262,21 +266,30 @@ class Session:
             # A client's stop comes before everything: half typed values, an earlier question.
             self.shown.entry = Entry()
             self._struck.clear()
-        elif spoken.epoch != self._epoch or not self.listens:
+        elif spoken.epoch != self.turns.epoch or not self.listens:
             self._notice(f'Heard "{spoken.heard.text}" for an earlier question: not taken.')
             return
         elif self.shown.entry.is_open:
             self._notice(f'Heard "{spoken.heard.text}" while keys are being struck: not taken.')
             return
-        waited_s = spoken.began_at_s - self._asked_at_s
+        waited_s = spoken.began_at_s - self.turns.asked_at_s
+        dwell_s = self.dwell.took_s(spoken.began_at_s)
         entry = self.visit.sequence + 1
-        self._walk(lambda: self.road.hear(spoken.heard, waited_s), began_at_s=spoken.began_at_s)
+        self._walk(lambda: self.road.hear(spoken.heard, waited_s, dwell_s))
         if spoken.sound is not None and self.visit.sequence >= entry:
             # The entry is on the disk and announced: nothing waits for its sound.
             self._keep(entry, spoken.sound)
-        if self._called is not None:
-            self._spoken_steps += 1
-            self._no_key_before_s = self._clock_s() + TOGETHER_S
+        called = self._called
+        if called is None:
+            return
+        if isinstance(called.intent, JawsOn):
+            if called.is_clear and self.preferences.dwell:
+                self.dwell = Dwell(spoken.began_at_s)
+            return
+        self.turns.took_spoken(self._clock_s())
+        if isinstance(called.intent, Remark) and spoken.sound is None:
+            key = "".join(self.bindings.keys(Action.NOTE)[:1])
+            self._notice(f"The sound of the note is not kept: type it ({key}).")
 
     def _withdraws(self, spoken: Spoken) -> bool:
         """Whether a permission is withdrawn by what was said."""
@@ -285,19 +298,24 @@ class Session:
 
     def _take_key(self, struck: KeyStruck) -> None:
         now_s = self._clock_s()
-        if struck.seen != self._spoken_steps or now_s < self._no_key_before_s:
-            # A number may be half typed: the rest of it is not to begin another one.
-            self._no_key_before_s = max(self._no_key_before_s, now_s + TOGETHER_S)
+        before = self.shown.entry
+        if self.bindings.action(struck.key) is Action.DWELL and not before.is_text:
+            # It answers nothing, so that it can meet nothing.
+            self._jaws_on(now_s, lambda: self.road.key(JawsOn(), struck.key))
+            return
+        if self.turns.meets_call(struck.seen, now_s):
+            # The rest of a number that is half typed is not to begin another one.
             self.shown.entry = Entry()
             self._struck.clear()
             self._notice("A key met a spoken call: the key was not taken. Look, then strike again.")
             return
-        before = self.shown.entry
         pressed = press(before, struck.key, self.bindings, self.visit)
         single = pressed.intent is not None and not before.is_open
-        if single and now_s - self._stepped_at_s < self.bounce_s:
+        if single and self.turns.bounces(now_s):
             self._notice("That key came twice: the second was not taken. Look, then strike again.")
             return
+        if not self._struck:
+            self._struck_at_s = now_s
         self._struck.append(struck.key)
         self.shown.entry = pressed.entry
         self.shown.notice = pressed.problem or ""
@@ -310,7 +328,10 @@ class Session:
         elif pressed.intent is not None:
             self.voice.stop()
             intent, keys = pressed.intent, " ".join(self._struck)
-            self._walk(lambda: self.road.key(intent, keys))
+            if isinstance(intent, Remark):
+                keys = "note"  # the text is in the intent
+            dwell_s = self.dwell.took_s(self._struck_at_s)
+            self._walk(lambda: self.road.key(intent, keys, dwell_s))
         elif pressed.entry != before:
             # Hands are at the keys: the voice stops, and what is being said is not taken.
             self.voice.stop()
@@ -322,27 +343,22 @@ class Session:
             self._struck.clear()
 
     def _take_line(self, line: Line) -> None:
-        text = line.text.strip().lower()
-        entry = self.shown.entry
-        if not text:
-            keys = ["enter"]
-        elif entry.menu is not None or self.bindings.action(text) is not None:
-            keys = [text]
-        elif text in NUMBERS and not entry.is_open and direct_menu(self.visit) is not None:
-            # The number of a list that is open by itself: no Enter after it.
-            self._take_key(KeyStruck(text, line.seen))
-            return
-        elif text[0] in "0123456789.,":
-            keys = [*("space" if sign == " " else sign for sign in text), "enter"]
-            # A line is a whole value: what an earlier one left unfinished is gone.
-            self.shown.entry = Entry(
-                correcting=entry.correcting, field=entry.field, tape_site=entry.tape_site
-            )
-        else:
-            self._take_phrase(text)
-            return
-        for key in keys:
+        found = typed(line.text, self.shown.entry, self.bindings, self.visit)
+        if found.note is not None:
+            self._take_note(found.note)
+        elif found.phrase is not None:
+            self._take_phrase(found.phrase)
+        if found.entry is not None:
+            self.shown.entry = found.entry
+        for key in found.keys:
             self._take_key(KeyStruck(key, line.seen))
+
+    def _take_note(self, text: str) -> None:
+        self.shown.entry = Entry()
+        self._struck.clear()
+        if text:
+            self.voice.stop()
+            self._walk(lambda: self.road.key(Remark(text), "note"))
 
     def _take_phrase(self, text: str) -> None:
         rule = self.road.listening
@@ -351,7 +367,12 @@ class Session:
             self._notice(f'"{text}" is no call here. F1 or ? shows the keys.')
             return
         self.voice.stop()
-        self._walk(lambda: self.road.key(meant, text))
+        now_s = self._clock_s()
+        if isinstance(meant, JawsOn):
+            self._jaws_on(now_s, lambda: self.road.key(meant, text))
+            return
+        dwell_s = self.dwell.took_s(now_s)
+        self._walk(lambda: self.road.key(meant, text, dwell_s))
 
     def _act(self, pressed: Pressed) -> None:
         now_s = self._clock_s()
@@ -365,16 +386,7 @@ class Session:
                 self._notice("Keypad only." if self.shown.muted else "Listening again.")
                 self._listen()
             case Action.TALK:
-                if self.push_to_talk:
-                    self._talk_until_s = now_s + TALK_S
-                    # The talk key says that what follows is meant for the present question.
-                    self._asked_at_s = self.ear.now_s()
-                    self.voice.stop()
-                    self._listen()
-                else:
-                    self._notice("It listens all the time. Start with --push-to-talk for this key.")
-            case Action.DWELL:
-                self._dwell = Dwell(now_s)
+                self._press_talk(now_s)
             case Action.QUIT:
                 if self.visit.signed_at is not None or self.shown.leaving:
                     self.over = True
@@ -384,6 +396,25 @@ class Session:
                     self._notice("Strike it again to leave. The visit goes on at the next start.")
             case _:
                 pass
+
+    def _press_talk(self, now_s: float) -> None:
+        if not self.talk.pushed:
+            self._notice("It listens all the time. Start with --push-to-talk for this key.")
+            return
+        self.talk = self.talk.press(now_s)
+        # The talk key says that what follows is meant for the present question.
+        self.turns.asked_at_s = self.ear.now_s()
+        self.voice.stop()
+        self._listen()
+
+    def _jaws_on(self, at_s: float, step: Callable[[], None]) -> None:
+        """The time to the call counts from here, if the cue is wanted and was heard clearly."""
+        if not self.preferences.dwell:
+            self._notice("The dwell cue is switched off in the settings.")
+            return
+        self._walk(step)
+        if self._called is not None and self._called.is_clear:
+            self.dwell = Dwell(at_s)
 
     def _turn_help(self) -> None:
         """The next page of the help, after the last none; in lines all of it."""
@@ -396,7 +427,7 @@ class Session:
         for line in text_lines(site_at_hand(self.visit)):
             self._watcher.noticed(line)
 
-    def _walk(self, step: Callable[[], None], began_at_s: float | None = None) -> None:
+    def _walk(self, step: Callable[[], None]) -> None:
         """Let the road take a call, and announce what comes of it."""
         self._said, self._called = [], None
         self.shown.notice = ""
@@ -409,9 +440,14 @@ class Session:
             self.voice.sound(Cue.ERROR)
             self._listen()
             return
-        if self._called is not None:
-            self._mark_dwell(self._called.intent, began_at_s)
-            self._stepped()
+        called = self._called
+        if called is None or isinstance(called.intent, JawsOn):
+            # Nothing was taken that answers: what is being said belongs to the same question.
+            return
+        self._stepped()
+        if called.dwell_s is not None:
+            self.dwell = Dwell()
+            self._notice(told(called.dwell_s))
 
     def _stepped(self) -> None:
         """After each step: what is heard from now on answers the new question."""
@@ -420,10 +456,8 @@ class Session:
         asked = question(self.visit)
         news = [each for each in self._said if each != asked] or [asked]
         shown.standing, shown.about = standing_of(asked, news[0])
-        self._stepped_at_s = self._clock_s()
-        self._asked_at_s = self.ear.now_s()
-        if self.push_to_talk:
-            self._talk_until_s = None
+        self.turns.stepped(self._clock_s(), self.ear.now_s())
+        self.talk = self.talk.called()
         if self._said:
             self.voice.say(
                 " ".join(shown.lines), cue_for(self._said), Cue.LISTENING if self.listens else None
@@ -435,17 +469,9 @@ class Session:
             self._notice(str(error))
 
     def _listen(self) -> None:
-        self._epoch += 1
+        self.turns.epoch += 1
         rule = self.road.listening if self.listens else None
-        self.ear.tell(Order(self._epoch, rule, self.ear.now_s()))
-
-    def _mark_dwell(self, intent: object, began_at_s: float | None) -> None:
-        if not isinstance(intent, Reading | Correct):
-            return
-        told = self._dwell.told(self._clock_s() if began_at_s is None else began_at_s)
-        self._dwell = Dwell()
-        if told is not None:
-            self._notice(told)
+        self.ear.tell(Order(self.turns.epoch, rule, self.ear.now_s()))
 
     def _notice(self, text: str) -> None:
         self.shown.notice = text

@@ -6,6 +6,7 @@ from typing import Any
 
 from capture.composition.statistics import settle, shown_tenths
 from capture.hearing import Meter
+from capture.protocol.dwell import Dwelt
 from capture.protocol.pictures import figure_lines, picture_words
 from capture.screen.keymap import Action, help_pages, key_title
 from capture.screen.menus import is_screening
@@ -31,11 +32,13 @@ from capture.visit.announcement import (
 )
 from capture.visit.course import next_target, question
 from capture.visit.setups import site_at_hand
-from capture.visit.state import Target, Visit
+from capture.visit.state import Confirmation, Target, Visit
 from capture.wording import trade
 from capture.wording.lists import menu_words
 
 LEVEL_STEP_DB = 3
+_MODES = {Confirmation.EACH: "yes to each", Confirmation.CALL_THROUGH: "call-through"}
+_OUT_OF_TIME = {Dwelt.TOO_SOON: "TOO SOON", Dwelt.LATE: "LATE"}
 _SCREENING = "Enter: ready. A number: a reason for care."
 ORDINALS = ("first", "second", "third", "fourth", "fifth")
 
@@ -58,7 +61,7 @@ def view_of(
         headline=_headline(asked, visit),
         about=_about(asked, visit),
         value=_value(shown, visit),
-        standing=_standing(shown),
+        standing=_standing(session),
         standing_about=_standing_about(shown),
         said=tuple(shown.lines),
         heard=shown.heard,
@@ -66,6 +69,7 @@ def view_of(
         menu=menu_words(shown.entry, visit),
         may_say=tuple(may_say.get(rule.rpartition(".")[2], ())) if rule else (),
         keys=_keys(session),
+        mode=_MODES[visit.plan.confirmation],
         table=tuple(_row(site.id, visit) for site in visit.plan.protocol.sites),
         progress=progress(visit).rpartition("] ")[2],
         sound=_sound(session, meter),
@@ -116,8 +120,8 @@ def _about(asked: Announcement, visit: Visit) -> str:
     match asked:
         case AskReading(circuit=circuit) | ReadBack(circuit=circuit):
             if circuit > visit.plan.protocol.circuits:
-                return "a third: the two disagree"
-            return f"{ORDINALS[circuit - 1]} circuit"
+                return f"a third: the two disagree{_out_of_time(visit)}"
+            return f"{ORDINALS[circuit - 1]} circuit{_out_of_time(visit)}"
         case ReadBackTape(mark=mark):
             return f"MARK AT {mark}"
         case AskPreparation() if is_screening(visit):
@@ -136,8 +140,16 @@ def _about(asked: Announcement, visit: Visit) -> str:
     return "tape length" if type(asked).__name__ == "AskTape" else ""
 
 
+def _out_of_time(visit: Visit) -> str:
+    """The mark of the reading that waits, if it was called too soon or too late."""
+    pending = visit.pending
+    if pending is None or pending.dwell is None or pending.dwell not in _OUT_OF_TIME:
+        return ""
+    return f": {pending.dwell_s:.1f} s, {_OUT_OF_TIME[pending.dwell]}"
+
+
 def _value(shown: Shown, visit: Visit) -> str:
-    if shown.entry.words:
+    if shown.entry.is_text:
         return ""
     if shown.entry.is_typing:
         # The longest reading leaves no room for the cursor, and needs none.
@@ -157,9 +169,15 @@ def _is_typing(shown: Shown) -> bool:
     return shown.entry.is_typing
 
 
-def _standing(shown: Shown) -> Standing:
-    """How it stands; beside a value that is being typed, "saved" would be read as its own."""
-    return Standing.TYPED if _is_typing(shown) else shown.standing
+def _standing(session: Session) -> Standing:
+    """How it stands; beside a value that is being typed, "saved" would be read as its own.
+
+    While the jaws are on, that is what matters.
+    """
+    if _is_typing(session.shown):
+        return Standing.TYPED
+    word = session.dwell.word(session.now_s)
+    return Standing(word) if word else session.shown.standing
 
 
 def _standing_about(shown: Shown) -> str:
@@ -183,9 +201,10 @@ def _row(site_id: str, visit: Visit) -> TableRow:
     cells = []
     for circuit in range(1, protocol.circuits + 2):
         target = Target(site_id, circuit)
-        taken = [each.value_tenths_mm for each in visit.confirmed if each.target == target]
+        taken = [each for each in visit.confirmed if each.target == target]
         if taken:
-            cells.append(millimetres(taken[-1]))
+            mark = "!" if taken[-1].dwell in _OUT_OF_TIME else ""
+            cells.append(f"{millimetres(taken[-1].value_tenths_mm)}{mark}")
         elif pending is not None and pending.target == target:
             cells.append(f"{millimetres(pending.value_tenths_mm)}?")
         elif circuit > protocol.circuits:
@@ -264,10 +283,13 @@ def _sound_state(session: Session, meter: Meter | None) -> str:
         MicState.CLOSED: "CLOSED",
     }
     state = None if shown.microphone is None else shown.microphone.state
+    talk = next((key_title(key) for key in session.bindings.keys(Action.TALK)), "?")
     if state in words:
         return words[state]
     if session.visit.paused:
         return "PAUSED"
     if not session.listens:
-        return "PUSH TO TALK" if session.push_to_talk else "NOT LISTENING"
-    return "LISTENING" if meter.open else "WAIT"
+        return f"PUSH TO TALK: {talk}" if session.talk.pushed else "NOT LISTENING"
+    word = "LISTENING" if meter.open else "WAIT"
+    left_s = session.talk.left_s(session.now_s)
+    return f"{word} {left_s:.0f} s, {talk} ends" if session.talk.pushed else word

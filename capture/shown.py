@@ -11,6 +11,7 @@ from capture.visit.announcement import (
     Announcement,
     AskSetup,
     Dropped,
+    NoteOpen,
     ReadBack,
     ReadBackTape,
     Refused,
@@ -53,7 +54,11 @@ class Shown:
 
 def standing_of(asked: Announcement, news: Announcement) -> tuple[Standing, Announcement]:
     """The state of the last reading, from the question and from what was said before it."""
+    if isinstance(news, NoteOpen):
+        return Standing.NOTING, news
     if isinstance(asked, ReadBack | ReadBackTape):
+        if isinstance(asked, ReadBack) and asked.goes_through:
+            return Standing.GOES_THROUGH, asked
         doubtful = bool(asked.doubts)
         return (Standing.DOUBTFUL if doubtful else Standing.CONFIRM), asked
     if isinstance(asked, AskSetup):

@@ -35,12 +35,14 @@ from capture.visit.announcement import (
     Ended,
     Finished,
     Noted,
+    NoteOpen,
     Paused,
     Prepared,
     PutOff,
     ReadBack,
     ReadBackTape,
     Refused,
+    RemarkTaken,
     Saved,
     SavedTape,
     SayAgain,
@@ -120,6 +122,7 @@ def of_the_trade() -> Iterator[Announcement]:
         yield from (AskPreparation(what), Undone("preparation", what))
         yield from (Prepared(what, yes) for yes in (True, False))
     yield from (Finished(), Undone("finish"))
+    yield from (NoteOpen(), Undone("remark"), RemarkTaken(spoken=True), RemarkTaken(spoken=False))
 
 
 def with_numbers(site: str, taped: str) -> Iterator[Announcement]:

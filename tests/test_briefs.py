@@ -195,7 +195,8 @@ VISIT: dict[str, Any] = {
               (3, "heard", "chest", 1, 150)),
         entry(4, [], (3, "confirmed", "chest", 1, 150)),
         entry(5, [], (5, "heard", "chest", 2, 200)),
-        entry(6, [], (5, "replaced", "chest", 2, 200), (6, "heard", "chest", 2, 300)),
+        entry(6, [{"kind": "dwell", "dwell_s": 0.4}],
+              (5, "replaced", "chest", 2, 200), (6, "heard", "chest", 2, 300)),
         entry(7, [], (6, "confirmed", "chest", 2, 300)),
         entry(8, [{"kind": "skipped", "site": "thigh", "circuit": 1, "reason": "too_thick"}]),
         entry(9, [{"kind": "through_cloth", "cloth_tenths_mm": 10, "net_tenths_mm": 180}],
@@ -204,6 +205,7 @@ VISIT: dict[str, Any] = {
         entry(11, [], (11, "heard", "abdominal", 2, 200)),
         entry(12, [{"kind": "noted", "caution": "hot_skin"}, {"kind": "noted", "caution": "lotion"},
                    {"kind": "undone", "what": "caution", "site": "lotion"}]),
+        entry(13, [{"kind": "remark", "text": "dry skin", "site": "chest", "circuit": 2}]),
     ],
     "amendments": [
         {"id": "a", "at": "", "by_name": "B", "reason": "r", "kind": "withdrawn", "number": 5,
@@ -212,7 +214,7 @@ VISIT: dict[str, Any] = {
 }  # fmt: skip
 
 BY_RULES: dict[int, dict[str, Any]] = {
-    1: {
+    2: {
         "started_at": "2026-05-04T09:30:00+02:00",
         "found": [
             ["permission not asked: touch", 12],
@@ -227,6 +229,8 @@ BY_RULES: dict[int, dict[str, Any]] = {
             ["corrections: 1", 1],
             ["amended after sign-off: 1", 4],
             ["caution: hot skin", 1],
+            ["chest 2 called 0.4 s after the jaws were on, too soon", 1],
+            ["1 note", 1],
         ],
         "folds_mm": {"chest": 22.5, "abdominal": 18.0},
     }

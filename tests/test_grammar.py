@@ -16,6 +16,7 @@ from capture.language.intents import (
     Finish,
     GoTo,
     Intent,
+    JawsOn,
     Later,
     Note,
     NotUnderstood,
@@ -34,6 +35,7 @@ from capture.language.intents import (
     Skip,
     SkipReason,
     Stop,
+    TakeNote,
     Undo,
     WhyNot,
     Wiped,
@@ -50,7 +52,7 @@ INTENDED_RULES = (
     "commands.repeat", "commands.pause", "commands.resume", "commands.go_to",
     "commands.sign_off", "commands.skip", "commands.stop", "commands.choose", "commands.note",
     "commands.ready", "commands.wiped", "commands.setup", "commands.finish", "commands.extra",
-    "commands.later",
+    "commands.later", "commands.jaws_on", "commands.take_note",
     "readings.reading", "readings.correction",
     "readings.wrong_reading", "readings.wrong_correction", "readings.late_rest",
     "readings.site_reading", "readings.wrong_site_reading",
@@ -58,7 +60,7 @@ INTENDED_RULES = (
     "listening.preparation", "listening.permission", "listening.tape_wanted",
     "listening.tape_readback",
     "listening.reading_wanted", "listening.readback", "listening.readback_through",
-    "listening.closing", "listening.paused",
+    "listening.closing", "listening.noting", "listening.paused",
     "listening.anything",
 )  # fmt: skip
 """Rules whose sentences are whole calls."""
@@ -148,6 +150,8 @@ WIPED: dict[str, Intent] = {"caliper wiped": Wiped()}
 EXTRA: dict[str, Intent] = {f"extra {said}": Extra(site) for said, site in SPOKEN_SITES.items()}
 FINISH: dict[str, Intent] = {"finish early": Finish()}
 LATER: dict[str, Intent] = {"later": Later()}
+JAWS_ON: dict[str, Intent] = {"holding": JawsOn()}
+TAKE_NOTE: dict[str, Intent] = {"make a note": TakeNote()}
 
 WHOLE_RULES: dict[str, dict[str, Intent]] = {
     "commands.confirm": CONFIRM,
@@ -169,11 +173,16 @@ WHOLE_RULES: dict[str, dict[str, Intent]] = {
     "commands.finish": FINISH,
     "commands.extra": EXTRA,
     "commands.later": LATER,
+    "commands.jaws_on": JAWS_ON,
+    "commands.take_note": TAKE_NOTE,
     "listening.preparation": (
         READY | CONFIRM | REFUSE | STOP | CHOOSE | NOTE | WIPED | UNDO | REPEAT | PAUSE
     ),
     "listening.permission": GRANT | DENY | STOP | CHOOSE | NOTE | WIPED | UNDO | REPEAT | PAUSE,
-    "listening.closing": (SIGN_OFF | CHOOSE | EXTRA | NOTE | WIPED | STOP | UNDO | REPEAT | PAUSE),
+    "listening.closing": (
+        SIGN_OFF | CHOOSE | EXTRA | NOTE | WIPED | STOP | UNDO | REPEAT | PAUSE | TAKE_NOTE
+    ),
+    "listening.noting": UNDO | STOP,
     "listening.paused": RESUME | STOP,
 }
 
@@ -208,16 +217,18 @@ SETUP = "set_cloth set_fold set_offset set_side"
 STATES = {
     "preparation": "choose confirm note pause ready refuse repeat stop undo wiped",
     "permission": "choose confirm note pause refuse repeat stop undo wiped",
-    "tape_wanted": "finish pause repeat skip stop tape undo",
+    "tape_wanted": "finish pause repeat skip stop take_note tape undo",
     "tape_readback": "confirm correct_tape refuse repeat stop undo",
-    "reading_wanted": "finish go_to later not_understood pause reading repeat skip stop undo"
-    f" {SETUP}",
+    "reading_wanted": "finish go_to jaws_on later not_understood pause reading repeat skip stop"
+    f" take_note undo {SETUP}",
     "readback": "confirm correct not_understood refuse repeat skip stop undo",
-    "readback_through": "confirm correct go_to not_understood reading refuse repeat skip stop undo",
-    "closing": "choose extra note pause repeat sign_off stop undo wiped",
+    "readback_through": "confirm correct go_to jaws_on not_understood reading refuse repeat skip"
+    " stop undo",
+    "closing": "choose extra note pause repeat sign_off stop take_note undo wiped",
+    "noting": "stop undo",
     "paused": "resume stop",
-    "anything": "choose confirm correct extra finish go_to later not_understood note pause reading"
-    f" ready refuse repeat resume sign_off skip stop undo wiped {SETUP}",
+    "anything": "choose confirm correct extra finish go_to jaws_on later not_understood note pause"
+    f" reading ready refuse repeat resume sign_off skip stop take_note undo wiped {SETUP}",
 }
 """The kinds of calls that each state listens for. "Not understood" stands for the wrong forms of
 a number, which are listened for so that they can be refused."""

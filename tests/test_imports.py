@@ -15,6 +15,9 @@ ROOT = Path(capture.__file__).parent
 PURE = (
     "errors",
     "dwell",
+    "talking",
+    "turns",
+    "typed",
     "findings",
     "units",
     "road",
@@ -42,6 +45,7 @@ PURE = (
     "report.deviations",
     "report.markup",
     "report.record",
+    "report.remarks",
     "report.results",
     "report.setups",
     "report.site_pictures",

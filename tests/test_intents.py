@@ -15,6 +15,7 @@ from capture.language.intents import (
     Finish,
     GoTo,
     Intent,
+    JawsOn,
     Later,
     Note,
     NotUnderstood,
@@ -23,6 +24,7 @@ from capture.language.intents import (
     Reading,
     Ready,
     Refuse,
+    Remark,
     Repeat,
     Resume,
     SetCloth,
@@ -33,6 +35,7 @@ from capture.language.intents import (
     Skip,
     SkipReason,
     Stop,
+    TakeNote,
     Tape,
     Undo,
     WhyNot,
@@ -75,6 +78,9 @@ EXAMPLES: list[Intent | NotUnderstood] = [
     Finish(),
     Extra("thigh"),
     Later(),
+    JawsOn(),
+    TakeNote(),
+    Remark("dry skin, \u00fc"),
     *(NotUnderstood(why, "100.0") for why in WhyNot),
 ]
 

@@ -15,6 +15,7 @@ from capture.language.intents import (
     Finish,
     GoTo,
     Intent,
+    JawsOn,
     Later,
     Note,
     Option,
@@ -22,6 +23,7 @@ from capture.language.intents import (
     Reading,
     Ready,
     Refuse,
+    Remark,
     Repeat,
     Resume,
     SetCloth,
@@ -32,6 +34,7 @@ from capture.language.intents import (
     Skip,
     SkipReason,
     Stop,
+    TakeNote,
     Tape,
     Undo,
     Wiped,
@@ -201,6 +204,8 @@ def strokes(intent: Intent, sites: list[str]) -> tuple[str, ...]:
             return (f"i {list(Option).index(option) + 1}",)
         case Note(caution):
             return (f"a {(list(Caution).index(caution) + 1) % 10}",)
+        case Remark(text):
+            return (f"k {spread(text)} enter",)
         case SetFold(fold):
             return (f"h {list(Fold).index(fold) + 1}",)
         case SetSide(side):
@@ -218,6 +223,7 @@ def strokes(intent: Intent, sites: list[str]) -> tuple[str, ...]:
 _SINGLE: dict[type, str] = {
     Confirm: "enter", Ready: "enter", Refuse: "-", Undo: "u", Repeat: "r", Pause: "p", Resume: "p",
     SignOff: "o", Wiped: "w", Finish: "f", Later: "l",
+    JawsOn: "d", TakeNote: "k enter",
 }  # fmt: skip
 
 
@@ -239,6 +245,7 @@ def every_intent(sites: list[str]) -> list[Intent]:
         *(Stop(name) for name in (None, "clothing", "marks", "touch")),
         *map(Choose, Option),
         *map(Note, Caution),
+        *map(Remark, ("dry skin", "10 min. late; q: why?")),
         *map(SetFold, Fold),
         *map(SetSide, Side),
         *(kind(value) for kind in (SetCloth, SetOffset) for value in range(100)),

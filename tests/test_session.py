@@ -10,18 +10,21 @@ from capture.errors import CaptureError
 from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import Caution, Option
+from capture.preferences import TALK_S, Preferences
+from capture.preferences import USUAL as LIKED
 from capture.recognise.scripted import spoken
 from capture.road import LATEST_YES_S, Road
 from capture.screen.keymap import USUAL, help_pages
 from capture.screen.keypad import Entry as KeypadEntry
 from capture.screen.render import Size, plain, render
 from capture.screen.view import Standing
-from capture.session import BOUNCE_S, TALK_S, TOGETHER_S, Session
+from capture.session import Session
 from capture.showing import view_of
 from capture.sound.cues import Cue
 from capture.sound.errors import MicrophoneError
 from capture.sound.source import MicState
 from capture.store.errors import StoreError
+from capture.turns import BOUNCE_S, TOGETHER_S
 from capture.visit.announcement import Stopped
 from capture.visit.course import phase, question
 from capture.visit.entry import Entry, ReadingState, Source
@@ -81,7 +84,7 @@ class Room:
     grammar: Grammar
     english: English
     plan: Plan
-    push_to_talk: bool = False
+    preferences: Preferences = LIKED
     now_s: float = 100.0
     journal: list[Entry] = field(default_factory=list)
     broken: CaptureError | None = None
@@ -101,7 +104,7 @@ class Room:
             understand=lambda rule, text: understand(
                 self.grammar.parser(rule, sites), text.split()
             ),
-            push_to_talk=self.push_to_talk,
+            preferences=self.preferences,
         )
         self.ear.time_s = self.now_s
         self.session.ear = self.ear
@@ -345,7 +348,7 @@ def test_the_dwell_cue_marks_a_call_out_of_time(room: Room, waited_s: float, mar
 
 def test_push_to_talk(grammar: Grammar, english: English, plan: Plan) -> None:
     """Nothing is listened to before the key, and after it for one call."""
-    room = Room(grammar, english, plan, push_to_talk=True)
+    room = Room(grammar, english, plan, preferences=Preferences(push_to_talk=True))
     assert room.ear.orders[-1].rule is None
     room.keys("t")
     assert room.ear.orders[-1].rule == LISTENING + "permission"

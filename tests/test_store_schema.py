@@ -270,6 +270,21 @@ def test_opening_again_changes_nothing(store: Store) -> None:
     ]
 
 
+def test_a_store_from_before_the_dwell_opens(tmp_path: Path) -> None:
+    """Its readings are shown as they were, without a time from the cue to the call."""
+    path = tmp_path / "old.db"
+    before = Migrations("foldcall")
+    for name, step in migrations._STEPS[:5]:
+        before(name=name)(step)
+    with contextlib.closing(sqlite3.connect(path)) as opened:
+        old = Database(opened)
+        before.apply(old)
+        assert "dwell_s" not in {column.name for column in old.view("readings").columns}
+    with open_store(path) as store:
+        assert "dwell_s" in {column.name for column in store.db.view("readings").columns}
+        assert list(store.db.view("day_list").rows) == []
+
+
 def test_a_store_from_before_the_choices_opens(tmp_path: Path) -> None:
     """Its clients have no choice of their own and are shown everything; edits keep their place."""
     path = tmp_path / "old.db"

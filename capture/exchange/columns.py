@@ -45,6 +45,7 @@ COLUMNS = (
     ),
     Column("cloth_mm", "one layer of the cloth it was taken through, else empty", "mm", "number"),
     Column("net_mm", "the value less the cloth, else empty", "mm", "number"),
+    Column("dwell_s", "time from the cue 'jaws on' to the call, else empty", "s", "number"),
     Column("heard_at", "when it was heard", "ISO 8601 with offset", "time"),
     Column("changed_at", "when it came into its last state", "ISO 8601 with offset", "time"),
     Column("changed_entry", "number of the journal entry that did so", "", "whole number"),
@@ -55,3 +56,5 @@ COLUMNS = (
 )
 
 NAMES = tuple(column.name for column in COLUMNS)
+NAMES_BEFORE = tuple(name for name in NAMES if name != "dwell_s")
+"""The columns of tables that were exported before the dwell was kept; they are read as well."""

@@ -100,6 +100,7 @@ def row_of(
         "doubts": "; ".join(_doubt(kind, other) for kind, other in reading.doubts),
         "cloth_mm": _tenths(reading.cloth_tenths_mm),
         "net_mm": _tenths(reading.net_tenths_mm),
+        "dwell_s": "" if reading.dwell_s is None else repr(reading.dwell_s),
         "heard_at": reading.heard_at,
         "changed_at": reading.changed_at,
         "changed_entry": str(reading.changed_entry),

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from capture.exchange.columns import NAMES
+from capture.exchange.columns import NAMES, NAMES_BEFORE
 from capture.exchange.document import schema
 from capture.exchange.errors import FileRefused
 from capture.exchange.shape import faults
@@ -17,6 +17,7 @@ from capture.report.amendments import value_that_counts
 MOST_PROBLEMS = 20
 LONGEST_CELL = 100_000
 _TENTHS = re.compile(r"[0-9]{1,3}\.[0-9]")
+_SECONDS = re.compile(r"[0-9]{1,3}\.[0-9]")
 _WHOLE = re.compile(r"[1-9][0-9]{0,8}")
 _SHARE = re.compile(r"[01]|[01]\.[0-9]{1,20}|[1-9](\.[0-9]{1,20})?e-[0-9]{1,3}")
 _OF_VISIT = (
@@ -63,13 +64,14 @@ def _rows(text: str) -> Iterator[tuple[int, Row]]:
     csv.field_size_limit(LONGEST_CELL)
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
-        if tuple(next(reader, ())) != NAMES:
+        names = tuple(next(reader, ()))
+        if names not in {NAMES, NAMES_BEFORE}:
             raise FileRefused("Line 1 does not hold the columns of an export, in their order.")
         begun = reader.line_num + 1
         for cells in reader:
-            if len(cells) != len(NAMES):
-                raise FileRefused(f"Line {begun} has {len(cells)} cells instead of {len(NAMES)}.")
-            yield begun, dict(zip(NAMES, map(unguard, cells), strict=True))
+            if len(cells) != len(names):
+                raise FileRefused(f"Line {begun} has {len(cells)} cells instead of {len(names)}.")
+            yield begun, {"dwell_s": "", **dict(zip(names, map(unguard, cells), strict=True))}
             begun = reader.line_num + 1
     except csv.Error as error:
         raise FileRefused(f"Line {reader.line_num} is no CSV: {error}.") from error
@@ -177,6 +179,7 @@ class _Gathered:
         heard["facts"].extend(_doubts(row))
         cloth = _cloth(row)
         heard["facts"].extend(cloth)
+        heard["facts"].extend(_dwell(row))
         _shaped(heard, "entry")
         if changed != number:
             later = self._entry(visit_id, changed, row["changed_at"])
@@ -317,6 +320,14 @@ def _cloth(row: Row) -> list[dict[str, Any]]:
             "estimate": True,
         }
     ]
+
+
+def _dwell(row: Row) -> Iterator[Mapping[str, Any]]:
+    text = row["dwell_s"]
+    if text:
+        if _SECONDS.fullmatch(text) is None:
+            raise _WrongError("dwell_s is no time in seconds with one decimal")
+        yield {"kind": "dwell", "dwell_s": float(text)}
 
 
 def _object(row: Row, name: str) -> dict[str, Any]:

@@ -236,6 +236,23 @@ class Later:
     """Put the present site off to the end of its circuit."""
 
 
+@dataclass(frozen=True, slots=True)
+class JawsOn:
+    """The jaws are on the fold from now on: the time to the call counts from here."""
+
+
+@dataclass(frozen=True, slots=True)
+class TakeNote:
+    """The next utterance is a note and no call."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """A note in free text; empty for one that was spoken, of which only the sound is there."""
+
+    text: str
+
+
 SetupChange = SetFold | SetSide | SetCloth | SetOffset
 """Intents that change how the present site is measured."""
 
@@ -262,6 +279,9 @@ Intent = (
     | Finish
     | Extra
     | Later
+    | JawsOn
+    | TakeNote
+    | Remark
 )
 
 _KINDS: dict[str, type[Intent] | type[NotUnderstood]] = {
@@ -290,6 +310,9 @@ _KINDS: dict[str, type[Intent] | type[NotUnderstood]] = {
     "finish": Finish,
     "extra": Extra,
     "later": Later,
+    "jaws_on": JawsOn,
+    "take_note": TakeNote,
+    "remark": Remark,
     "not_understood": NotUnderstood,
 }
 _ENUMS: Mapping[str, type[StrEnum]] = {

@@ -3,7 +3,8 @@
 Slots: `call` names the intent (`reading`, `tape`, `confirm`, `refuse`, `correct`,
 `correct_tape`, `undo`, `repeat`, `skip`, `go_to`, `pause`, `resume`, `sign_off`, `stop`,
 `choose`, `note`, `ready`, `wiped`, `set_fold`, `set_side`, `set_cloth`, `set_offset`, `finish`,
-`extra`, `later`), or `wrong` says that the phrase is a known wrong form and which (`lost_point`).
+`extra`, `later`, `jaws_on`, `take_note`), or `wrong` says that the phrase is a known wrong form
+and which (`lost_point`).
 `site`, `reason`, `permission`, `option`, `caution`, `fold` and `side` are names. A number is
 `whole` and `tenths`; a tape length adds `unit` (`inch` or `centimetre`) and `sixteenths`.
 """
@@ -19,6 +20,7 @@ from capture.language.intents import (
     Finish,
     GoTo,
     Intent,
+    JawsOn,
     Later,
     Note,
     NotUnderstood,
@@ -37,6 +39,7 @@ from capture.language.intents import (
     Skip,
     SkipReason,
     Stop,
+    TakeNote,
     Tape,
     Undo,
     WhyNot,
@@ -63,6 +66,8 @@ _BARE: dict[str, Intent] = {
     "wiped": Wiped(),
     "finish": Finish(),
     "later": Later(),
+    "jaws_on": JawsOn(),
+    "take_note": TakeNote(),
 }
 
 

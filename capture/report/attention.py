@@ -13,9 +13,10 @@ from typing import Any
 from capture.composition.statistics import settle
 from capture.report.deviations import PERMISSION_NAMES
 from capture.report.record import HEARD, LEFT, ReadingRecord, VisitRecord
+from capture.report.remarks import dwell_lines
 from capture.report.results import circuits_of, protocol_of, sites_of_record
 
-RULES = 1
+RULES = 2
 """The version of what is looked for. Kept briefs of another version are made anew: raise it
 whenever a brief of the same visit would come out otherwise."""
 
@@ -183,6 +184,11 @@ def _noted(visit: VisitRecord) -> Iterator[Finding]:
         yield Finding(f"caution: {', '.join(map(_name, cautions))}", Weight.SAY)
     for name, option in visit.instead.items():
         yield Finding(f"instead of the permission {name}: {_name(option)}", Weight.SAY)
+    for told in dwell_lines(visit):
+        yield Finding(told, Weight.SAY)
+    notes = len(visit.facts_of("remark"))
+    if notes:
+        yield Finding(f"{notes} note{'s' if notes > 1 else ''}", Weight.SAY)
 
 
 def _waits(reading: ReadingRecord) -> bool:

@@ -10,6 +10,7 @@ from capture.report.amendments import Amendment
 from capture.report.attention import Finding, urgency
 from capture.report.details import settled_lines, setup_lines
 from capture.report.record import CONFIRMED, ReadingRecord, VisitRecord
+from capture.report.remarks import dwell_words, remark_lines
 from capture.report.results import (
     AS_USUAL,
     circuits_of,
@@ -99,6 +100,7 @@ def visit_lines(
     ]
     for each in visit.readings:
         lines.extend(_reading_lines(visit, each, each.number in kept))
+    lines.extend(f"NOTE     {one_line(each)}" for each in remark_lines(visit))
     lines.extend(_amendment(amendment) for amendment in visit.amendments)
     return [*lines, "", *settled_lines(visit), "", *setup_lines(visit)]
 
@@ -159,6 +161,8 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord, has_sound: bool) -> 
                 for kind, other in each.doubts
             )
         )
+    if each.dwell_s is not None:
+        notes.append(dwell_words(each) or f"called {each.dwell_s:.1f} s after the jaws were on")
     before = visit.before(each)
     if before and each.counts_tenths_mm is not None:
         told = ", ".join(f"{millimetres(one.value_tenths_mm)} {one.state}" for one in before)

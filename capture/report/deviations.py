@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from capture.report.record import VisitRecord
+from capture.report.remarks import dwell_lines
 from capture.report.results import circuits_of, measured, protocol_of, sites_of_record
 from capture.report.setups import AS_PLANNED
 
@@ -31,6 +32,7 @@ def deviations(visit: VisitRecord) -> tuple[str, ...]:
     if visit.facts_of("finished_early"):
         found.append("Finished early, before all was measured.")
     found.extend(_turned(visit))
+    found.extend(f"Out of time: {each}." for each in dwell_lines(visit))
     for (site, circuit), reason in visit.skips.items():
         what = "tape" if circuit == 0 else f"circuit {circuit}"
         found.append(f"Skipped: {_name(site)}, {what} ({reason.replace('_', ' ')}).")

@@ -12,6 +12,7 @@ from capture.report.charts import profile_svg, table_html, trend_svg
 from capture.report.deviations import deviations
 from capture.report.markup import escape
 from capture.report.record import ReadingRecord, VisitRecord
+from capture.report.remarks import remark_lines
 from capture.report.results import measured, sites_of_record
 from capture.report.site_pictures import site_pictures
 from capture.report.story import Story, client_lines, differing, method_lines
@@ -220,6 +221,9 @@ def _file(story: Story) -> Iterator[str]:
     yield from _section(
         "All readings", table_html(_HEADS, [_row(each) for each in visit.readings], "raw")
     )
+    notes = remark_lines(visit)
+    if notes:
+        yield from _section("Notes", _paragraphs(notes))
     pictures = site_pictures(visit)
     if pictures:
         yield from _section("How each site was found", pictures)

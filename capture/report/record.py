@@ -22,6 +22,7 @@ _UNDONE = {
     "extra": ("extra_asked", "site"),
     "preparation": ("settled", "what"),
     "setup": ("setup_changed", "site"),
+    "remark": ("remark", ""),
 }
 """For what is undone the kind of fact that it takes away, and the fact's part that names it."""
 
@@ -48,6 +49,8 @@ class ReadingRecord:
     changed_entry: int
     cloth_tenths_mm: int | None = None
     net_tenths_mm: int | None = None
+    dwell_s: float | None = None
+    """Time in seconds from the cue that the jaws are on to the call, None without a cue."""
     amendments: tuple[Amendment, ...] = ()
 
     @property
@@ -179,6 +182,7 @@ class _Reader:
                 ),
                 "heard_at": entry["at"],
                 **_cloth(entry["facts"]),
+                "dwell_s": _dwell_s(entry["facts"]),
             }
         self.readings[number] |= {
             "state": fact["state"],
@@ -205,7 +209,7 @@ class _Reader:
                 self.signed = (entry["at"], entry["sequence"])
             case {"kind": "undone", "what": what, "site": name}:
                 self._undo(what, name)
-            case {"kind": "doubt" | "hearing"}:
+            case {"kind": "doubt" | "hearing" | "dwell" | "jaws_on" | "note_open" | "note_closed"}:
                 pass
             case _:
                 self.others.append((entry["at"], fact))
@@ -243,6 +247,12 @@ def _cloth(facts: Sequence[Mapping[str, Any]]) -> dict[str, int]:
             }:
                 return {"cloth_tenths_mm": cloth, "net_tenths_mm": net}
     return {}
+
+
+def _dwell_s(facts: Sequence[Mapping[str, Any]]) -> float | None:
+    found = (each.get("dwell_s") for each in facts if each.get("kind") == "dwell")
+    told = next(found, None)
+    return float(told) if isinstance(told, int | float) else None
 
 
 def record_of(visit: Mapping[str, Any]) -> VisitRecord:

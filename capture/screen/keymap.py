@@ -37,6 +37,7 @@ class Action(StrEnum):
     EXTRA = "extra"
     FINISH = "finish"
     SIGN_OFF = "sign_off"
+    NOTE = "note"
     WORDS = "words"
     TALK = "talk"
     MUTE = "mute"
@@ -93,10 +94,11 @@ KEY_TABLE = (
     ),
     KeyLine(Action.FINISH, ("f",), "leave out all that is not measured yet", "finish early"),
     KeyLine(Action.SIGN_OFF, ("o",), "sign the visit off when all is measured", "sign off"),
+    KeyLine(Action.NOTE, ("k",), "a note: type it, then Enter; Enter alone: say it", "make a note"),
     KeyLine(Action.WORDS, (":",), "any other call of the list, in words, then Enter"),
-    KeyLine(Action.TALK, ("t",), "push to talk: listen for one call"),
+    KeyLine(Action.TALK, ("t",), "push to talk: listen for one call; once more: stop listening"),
     KeyLine(Action.MUTE, ("m",), "keypad only, and listen again"),
-    KeyLine(Action.DWELL, ("d",), "the jaws are on: a soft tone after two seconds"),
+    KeyLine(Action.DWELL, ("d",), "the jaws are on: a soft tone after two seconds", "holding"),
     KeyLine(Action.CANCEL, ("escape",), "leave a list or the help"),
     KeyLine(Action.HELP, ("f1", "?"), "this help; once more: its next page, the site's drawing"),
     KeyLine(Action.QUIT, ("q",), "leave, struck twice; the visit goes on at the next start"),

@@ -9,16 +9,19 @@ from capture.language.intents import (
     Finish,
     GoTo,
     Intent,
+    JawsOn,
     Later,
     Pause,
     Ready,
     Refuse,
+    Remark,
     Repeat,
     Resume,
     SetCloth,
     SetOffset,
     SignOff,
     Stop,
+    TakeNote,
     Tape,
     Undo,
     Wiped,
@@ -52,6 +55,7 @@ _NUM_LOCK_OFF = frozenset("up down left right home end pageup pagedown insert de
 
 _MOST_TAPE_CHARACTERS = 8
 _MOST_WORDS = 60
+_MOST_NOTE = 300
 _FINISH = "Finish what is typed first: Enter takes it, Backspace clears it."
 
 
@@ -74,7 +78,7 @@ class Entry:
 
     `correcting`: a value for the one read back is being typed. `words`: a call in words is.
     `field`: a number for this part of the setup is. `tape_site`: the tape length is for this
-    site, not for the one that is asked for.
+    site, not for the one that is asked for. `note`: a note in free text is being typed.
     """
 
     typed: str = ""
@@ -83,12 +87,18 @@ class Entry:
     words: bool = False
     field: SetupField | None = None
     tape_site: str | None = None
+    note: bool = False
+
+    @property
+    def is_text(self) -> bool:
+        """Whether letters are typed, so that no key has its meaning."""
+        return self.words or self.note
 
     @property
     def is_typing(self) -> bool:
         """Whether a value or words are being typed."""
         waits = self.field is not None or self.tape_site is not None
-        return bool(self.typed) or waits or self.correcting or self.words
+        return bool(self.typed) or waits or self.correcting or self.is_text
 
     @property
     def is_open(self) -> bool:
@@ -114,9 +124,12 @@ class Pressed:
 def press(entry: Entry, key: str, bindings: Bindings, visit: Visit) -> Pressed:
     """Take one key. Keys have the names of `keymap`; "space" and "," are known as well."""
     action = bindings.action(key)
-    if entry.words:
-        return _spell(entry, key, action)
-    if action in {Action.HELP, Action.TALK, Action.MUTE, Action.DWELL}:
+    if entry.is_text:
+        return _write(entry, key, action) if entry.note else _spell(entry, key, action)
+    if action is Action.DWELL:
+        # It answers nothing: what is being typed stays.
+        return Pressed(entry, JawsOn())
+    if action in {Action.HELP, Action.TALK, Action.MUTE}:
         return Pressed(entry, action=action)
     if action is Action.CANCEL:
         return Pressed(Entry(), action=action)
@@ -161,6 +174,21 @@ def _spell(entry: Entry, key: str, action: Action | None) -> Pressed:
     if len(letter) != 1 or not (letter.isalpha() or letter == " "):
         return Pressed(entry, problem="Type the words of a call, then Enter.")
     return Pressed(replace(entry, typed=(entry.typed + letter.lower())[:_MOST_WORDS]))
+
+
+def _write(entry: Entry, key: str, action: Action | None) -> Pressed:
+    """A note: any character; only Enter, Backspace and Escape have their meaning."""
+    letter = " " if key == "space" else key
+    if len(letter) == 1 and letter.isprintable():
+        return Pressed(replace(entry, typed=(entry.typed + letter)[:_MOST_NOTE]))
+    if action is Action.CANCEL:
+        return Pressed(Entry(), action=action)
+    if action is Action.ERASE:
+        return Pressed(replace(entry, typed=entry.typed[:-1], note=bool(entry.typed)))
+    if action is Action.CONFIRM:
+        text = entry.typed.strip()
+        return Pressed(Entry(), Remark(text) if text else TakeNote())
+    return Pressed(entry, problem="Type the note, then Enter; Escape leaves it.")
 
 
 def _choose(entry: Entry, key: str, action: Action | None, visit: Visit) -> Pressed:
@@ -283,6 +311,8 @@ def _act(action: Action, visit: Visit) -> Pressed:
             return Pressed(Entry(), problem="Nothing waits to be corrected. Undo takes back.")
         case Action.WORDS:
             return Pressed(Entry(words=True))
+        case Action.NOTE:
+            return Pressed(Entry(note=True))
         case _:
             return _neighbour(visit, 1 if action is Action.NEXT else -1)
 

@@ -46,6 +46,11 @@ _STANDING_STYLES = {
     Standing.NOT_SAVED: "class:wrong",
     Standing.NOT_TAKEN: "class:wrong",
     Standing.FAILED: "class:wrong",
+    Standing.GOES_THROUGH: "class:confirm",
+    Standing.NOTING: "class:asked",
+    Standing.HOLD: "class:asked",
+    Standing.READ: "class:saved",
+    Standing.LATE: "class:wrong",
 }
 
 SMALL_COLUMNS, SMALL_ROWS = 72, 22
@@ -206,8 +211,11 @@ def _picture(picture: Picture, size: Size) -> list[Line]:
 
 def _bar(view: View, width: int) -> Line:
     left = one_line(f" Client {view.client}   Assessor {view.assessor}")
-    right = one_line(f"{view.protocol}  {view.progress}")
-    if cells(left) + 1 + cells(right) > width:
+    for parts in ((view.protocol, view.mode, view.progress), (view.mode, view.progress)):
+        right = one_line("  ".join(part for part in parts if part))
+        if cells(left) + 1 + cells(right) <= width:
+            break
+    else:
         right = view.progress
     end = " " if cells(left) + cells(right) + 2 <= width else ""
     # A long name gives way to the progress, never the other way round.

@@ -17,6 +17,16 @@ class Standing(StrEnum):
     NOT_SAVED = "DROPPED"
     NOT_TAKEN = "AGAIN"
     FAILED = "FAILED"
+    GOES_THROUGH = "NEXT?"
+    """It counts when another site is called."""
+    NOTING = "NOTE"
+    """A note is waited for, spoken or typed."""
+    HOLD = "HOLD"
+    """The jaws are on, not long enough yet."""
+    READ = "READ"
+    """The jaws are on for as long as they should."""
+    LATE = "LATE"
+    """The jaws are on too long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,5 +93,7 @@ class View:
     events: tuple[str, ...] = ()
     help: tuple[tuple[str, str, str], ...] = ()
     picture: Picture | None = None
+    mode: str = ""
+    """What makes a reading count, in words."""
     warning: str = ""
     """Something grave that goes on, such as a store that cannot be written."""

@@ -14,6 +14,7 @@ from capture.store.schema_002 import STATEMENTS as STATEMENTS_002
 from capture.store.schema_003 import STATEMENTS as STATEMENTS_003
 from capture.store.schema_004 import STATEMENTS as STATEMENTS_004
 from capture.store.schema_005 import STATEMENTS as STATEMENTS_005
+from capture.store.schema_006 import STATEMENTS as STATEMENTS_006
 
 APPLICATION_ID = 0x666F6C64
 """Marks an SQLite file as a store of foldcall: the letters "fold" in ASCII."""
@@ -45,12 +46,18 @@ def _calipers(db: Database) -> None:
         db.execute(statement)
 
 
+def _dwell_in_the_views(db: Database) -> None:
+    for statement in STATEMENTS_006:
+        db.execute(statement)
+
+
 _STEPS = (
     ("001_first_tables", _first_tables),
     ("002_end_of_the_day", _end_of_the_day),
     ("003_choices_of_clients", _choices_of_clients),
     ("004_kept_briefs", _kept_briefs),
     ("005_calipers", _calipers),
+    ("006_dwell", _dwell_in_the_views),
 )
 
 migrations = Migrations("foldcall")

@@ -188,6 +188,8 @@ def _of_the_trade() -> Iterator[told.Announcement]:
         yield from (told.AskPreparation(what), told.Undone("preparation", what))
         yield from (told.Prepared(what, yes) for yes in (True, False))
     yield from (told.Undone("finish"), told.PutOff("x"))
+    yield from (told.NoteOpen(), told.Undone("remark"))
+    yield from (told.RemarkTaken(spoken) for spoken in (True, False))
     for why in told.WhyNext:
         yield told.AskReading("x", 1, third=False, why=why)
         yield told.AskReading("x", 1, third=False, same_again=True, why=why)

@@ -261,6 +261,18 @@ class Paused:
 
 
 @dataclass(frozen=True, slots=True)
+class NoteOpen:
+    """What is said next is a note and no call."""
+
+
+@dataclass(frozen=True, slots=True)
+class RemarkTaken:
+    """A note was recorded; of a spoken one that there was one."""
+
+    spoken: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Signed:
     """The visit is closed."""
 
@@ -291,5 +303,7 @@ Announcement = (
     | PutOff
     | Finished
     | Paused
+    | NoteOpen
+    | RemarkTaken
     | Signed
 )

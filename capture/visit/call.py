@@ -53,7 +53,8 @@ class Call:
 
     `confidence` is the recogniser's probability of the phrase, None for keys. `limits` are those
     that hold for it, None for keys and for journals of before probabilities were measured. `late`:
-    it was said so long after its question that it need not be an answer to it.
+    it was said so long after its question that it need not be an answer to it. `dwell_s`: it came
+    so many seconds after the cue that the jaws are on, None without a cue.
     """
 
     intent: Intent | NotUnderstood
@@ -63,6 +64,7 @@ class Call:
     rivals: tuple[Rival, ...] = ()
     limits: Limits | None = None
     late: bool = False
+    dwell_s: float | None = None
 
     @property
     def certainty(self) -> float:
@@ -105,8 +107,11 @@ class Call:
 
     def facts(self) -> tuple[Plain, ...]:
         """How it was heard, for the journal, so that a replay judges it alike."""
+        dwell: tuple[Plain, ...] = ()
+        if self.dwell_s is not None:
+            dwell = ({"kind": DWELL, "dwell_s": self.dwell_s},)
         if self.limits is None:
-            return ()
+            return dwell
         fact = {
             "kind": HEARING,
             "normal_from": self.limits.normal_from,
@@ -114,11 +119,15 @@ class Call:
             "sure_from": self.limits.sure_from,
             "late": self.late,
         }
-        return (fact,)
+        return (fact, *dwell)
 
 
 HEARING = "hearing"
 """The kind of the fact that tells by which limits a spoken call was judged."""
+
+
+DWELL = "dwell"
+"""The kind of the fact that tells how long the jaws were on when a value was called."""
 
 
 def _refuses(intent: Intent | NotUnderstood) -> bool:
@@ -144,4 +153,5 @@ def call_of(entry: Entry) -> Call:
         ),
         limits=limits,
         late=told is not None and told["late"],
+        dwell_s=next((each["dwell_s"] for each in entry.facts if each.get("kind") == DWELL), None),
     )

@@ -208,6 +208,8 @@ def listening_rule(visit: Visit) -> str | None:
         return None
     if visit.paused:
         return "paused"
+    if visit.noting:
+        return "noting"
     if visit.pending is not None:
         # Another site is listened for beside a doubtful reading too, to say that this one waits.
         through = visit.plan.confirmation is Confirmation.CALL_THROUGH

@@ -15,6 +15,7 @@ from capture.language.intents import (
     Finish,
     GoTo,
     Intent,
+    JawsOn,
     Later,
     Note,
     NotUnderstood,
@@ -22,12 +23,14 @@ from capture.language.intents import (
     Reading,
     Ready,
     Refuse,
+    Remark,
     Repeat,
     Resume,
     SetupChange,
     SignOff,
     Skip,
     Stop,
+    TakeNote,
     Tape,
     Undo,
     Wiped,
@@ -46,6 +49,7 @@ from capture.visit.readings import (
     drop_reading,
     hear_reading,
 )
+from capture.visit.remarks import close_note, open_note, take_remark
 from capture.visit.setups import change_setup, confirm_setup, drop_setup
 from capture.visit.state import Phase, Preparation, Visit
 from capture.visit.tapes import confirm_tape, correct_tape, drop_tape, hear_tape
@@ -91,8 +95,10 @@ def step(visit: Visit, call: Call, at: str) -> Step:
         readings=outcome.readings,
     )
     said = [Say(each) for each in outcome.said]
-    asked = Say(question(outcome.visit))
-    return outcome.visit, (Record(entry), *said, asked)
+    # While a fold is held, or a note is spoken, nothing is said that it would have to wait for.
+    quiet = isinstance(call.intent, JawsOn) or outcome.visit.noting
+    asked = () if quiet else (Say(question(outcome.visit)),)
+    return outcome.visit, (Record(entry), *said, *asked)
 
 
 def opening(visit: Visit) -> tuple[Effect, ...]:
@@ -108,8 +114,14 @@ def _answer_to(visit: Visit, call: Call, at: str) -> Outcome:
         return refused(visit, Why.NOT_NOW)
     if isinstance(intent, Stop):
         return stop(visit, intent, at)
-    if visit.paused and not isinstance(intent, Resume):
+    if visit.paused and not isinstance(intent, Resume | Remark):
         return refused(visit, Why.NOT_NOW)
+    if isinstance(intent, JawsOn):
+        return Outcome(visit, ({"kind": "jaws_on"},))
+    if visit.noting and not isinstance(intent, Remark | TakeNote):
+        if isinstance(intent, Refuse | Undo):
+            return close_note(visit)
+        visit = replace(visit, noting=False)
     if call.is_lost and not isinstance(intent, Pause):
         return _lost(visit, call)
     if isinstance(intent, DECISIVE) and not call.is_clear:
@@ -170,6 +182,10 @@ def _taken_of_the_trade(visit: Visit, intent: Intent, at: str) -> Outcome:
             return ask_extra(visit, intent)
         case Later():
             return put_off(visit)
+        case TakeNote():
+            return open_note(visit)
+        case Remark():
+            return take_remark(visit, intent, at)
         case _ if isinstance(intent, SetupChange):
             return change_setup(visit, intent)
         case _:

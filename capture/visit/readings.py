@@ -79,7 +79,14 @@ def _heard(visit: Visit, target: Target, value: int, call: Call) -> Outcome:
     cloth = setup_of(visit, target.site).cloth_tenths_mm or 0
     doubts = _doubts(visit, target, value, cloth, call)
     reading = TakenReading(
-        visit.sequence, target, value, ReadingState.HEARD, call.source, doubts, cloth
+        visit.sequence,
+        target,
+        value,
+        ReadingState.HEARD,
+        call.source,
+        doubts,
+        cloth,
+        call.dwell_s,
     )
     through = (_cloth_fact(reading),) if reading.is_estimate else ()
     return Outcome(

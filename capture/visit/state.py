@@ -8,6 +8,7 @@ from typing import Any
 from capture.composition.forms import Sex
 from capture.language.intents import Caution, Option, SkipReason
 from capture.protocol.caliper import Caliper
+from capture.protocol.dwell import Dwelt, dwelt
 from capture.protocol.plausibility import Doubt
 from capture.protocol.protocol import Protocol
 from capture.protocol.reading import protocol_from_plain, protocol_to_plain
@@ -160,7 +161,8 @@ class TakenReading:
     """A reading and the state it is in; `number` is the journal entry that heard it.
 
     `value_tenths_mm` is what the dial showed, `cloth_tenths_mm` the thickness of one layer of
-    cloth between, 0 for bare skin.
+    cloth between, 0 for bare skin. `dwell_s` is the time in seconds from the cue that the jaws are
+    on to the call, None without a cue.
     """
 
     number: int
@@ -170,11 +172,17 @@ class TakenReading:
     source: Source
     doubts: tuple[Doubt, ...] = ()
     cloth_tenths_mm: int = 0
+    dwell_s: float | None = None
 
     @property
     def net_tenths_mm(self) -> int:
         """The fold without the cloth: the value less two layers. Through cloth, an estimate."""
         return self.value_tenths_mm - LAYERS * self.cloth_tenths_mm
+
+    @property
+    def dwell(self) -> Dwelt | None:
+        """How the dwell lies to its bounds, None without a cue."""
+        return None if self.dwell_s is None else dwelt(self.dwell_s)
 
     @property
     def is_estimate(self) -> bool:
@@ -275,6 +283,15 @@ class SitePutOff:
     target: Target
 
 
+@dataclass(frozen=True, slots=True)
+class NotedRemark:
+    """A note of the journal entry `number`; without a text it was spoken."""
+
+    number: int
+    text: str
+    at: str
+
+
 Done = (
     DoneReading
     | TapeMark
@@ -287,6 +304,7 @@ Done = (
     | EarlyFinish
     | ExtraAsked
     | SitePutOff
+    | NotedRemark
 )
 """Something that counted, and that undo can take back."""
 
@@ -299,7 +317,7 @@ class Visit:
     heard; `done` holds in order what counts, so that the last of it can be undone. `chosen` is a
     site that was asked for out of turn, `put_off` those that come at the end of their circuit.
     `pending_tape`, `pending_setup` and the reading that is still `heard` wait for their
-    confirmation; there is never more than one of them.
+    confirmation; there is never more than one of them. `noting`: the next utterance is a note.
     """
 
     plan: Plan
@@ -312,6 +330,7 @@ class Visit:
     put_off: tuple[Target, ...] = ()
     paused: bool = False
     signed_at: str | None = None
+    noting: bool = False
 
     @property
     def answers(self) -> tuple[Answer, ...]:

@@ -15,6 +15,7 @@ from capture.visit.state import (
     EarlyFinish,
     ExtraAsked,
     NotedCaution,
+    NotedRemark,
     Preparation,
     Settled,
     SetupChanged,
@@ -67,6 +68,8 @@ def undo(visit: Visit) -> Outcome:
             return _undone(after, "later", target.site)
         case EarlyFinish():
             return _undone(before, "finish", None)
+        case NotedRemark():
+            return _undone(before, "remark", None)
 
 
 def _undo_reading(visit: Visit, number: int) -> Outcome:

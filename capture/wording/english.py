@@ -22,12 +22,14 @@ from capture.visit.announcement import (
     Ended,
     Finished,
     Noted,
+    NoteOpen,
     Paused,
     Prepared,
     PutOff,
     ReadBack,
     ReadBackTape,
     Refused,
+    RemarkTaken,
     Saved,
     SavedTape,
     SayAgain,
@@ -138,6 +140,10 @@ class English:
                 return f"{self.site(site)} comes at the end."
             case Finished():
                 return "Finished early: the rest is left out."
+            case NoteOpen():
+                return "Say the note."
+            case RemarkTaken(spoken):
+                return "A spoken note is marked." if spoken else "The note is recorded."
             case _:
                 raise TypeError(type(announcement).__name__)
 

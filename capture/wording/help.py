@@ -27,6 +27,7 @@ TITLES = {
     "readback": "While a reading is read back",
     "readback_through": "While a reading is read back, in call-through",
     "closing": "When all is measured",
+    "noting": "While a note is spoken",
     "paused": "In a pause",
 }
 """The states of a visit in their order, as headings."""

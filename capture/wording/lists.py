@@ -27,6 +27,8 @@ MENU_TITLES: Mapping[Menu, Sequence[str]] = {
 
 def menu_words(entry: Entry, visit: Visit) -> tuple[str, ...]:
     """The list that waits for a number, or what is being typed if it is no reading."""
+    if entry.note:
+        return (f"Type the note, then Enter: {entry.typed}_",)
     if entry.words:
         return (f"Type a call, then Enter: {entry.typed}_",)
     if entry.field is SetupField.CLOTH:

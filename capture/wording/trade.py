@@ -114,6 +114,8 @@ def undone_name(what: str, name: str) -> str | None:
             return f"caution {CAUTION_NAMES[Caution(name)]}"
         case "preparation":
             return PREPARATION_NAMES[name]
+        case "remark":
+            return "the note"
         case "finish":
             return "the early finish"
         case _:
