@@ -24,6 +24,31 @@ def test_the_mark_comes_first(length: str, mark: str, capsys: pytest.CaptureFixt
     assert capsys.readouterr().out.splitlines()[0] == mark
 
 
+@pytest.mark.parametrize(
+    ("length", "lines"),
+    [
+        ("6 3/4 in", ["2 1/4 in", "1/3 of 6 3/4 in, measured from the end that does not move."]),
+        ("20 cm", ["6.6 cm", "1/3 of 20.0 cm, measured from the end that does not move.",
+                   "The exact 1/3 is about 6.66 cm, between two marks; rounded down."]),
+        ("7 in", ["2 5/16 in", "1/3 of 7 in, measured from the end that does not move.",
+                  "The exact 1/3 is 2 1/3 in, between two marks; rounded down."]),
+    ],
+)  # fmt: skip
+def test_a_third_for_the_chest_of_women(
+    length: str, lines: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One third of the way from armpit fold to nipple (site table of a textbook, NASM 11-6)."""
+    assert main(["tape", length, "--at", "1/3"]) == 0
+    assert capsys.readouterr().out.splitlines() == lines
+
+
+@pytest.mark.parametrize("part", ["3/1", "1/1", "third", "1/0", "0/3", "1/33", ""])
+def test_a_part_that_is_none(part: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """The error says how to write one."""
+    assert main(["tape", "20 cm", "--at", part]) == 2
+    assert "1/3" in capsys.readouterr().err
+
+
 def test_every_sixteenth_to_forty_inches_from_its_text() -> None:
     """Written in any usual way, a length is read exactly and its half is exact or told."""
     for sixteenths in range(1, 40 * 16 + 1):

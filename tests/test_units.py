@@ -32,6 +32,20 @@ def test_half_of_every_length_in_sixteenths() -> None:
         assert rounded == (exact % Fraction(1, 16) != 0)
 
 
+@pytest.mark.parametrize("up", [False, True], ids=["down", "up"])
+@pytest.mark.parametrize("share", [(1, 2), (1, 3), (2, 3), (1, 4)], ids=str)
+def test_any_part_of_every_length_in_sixteenths(share: tuple[int, int], up: bool) -> None:
+    """A third as exactly as a half: never more than a mark off, and said so if it had to be."""
+    for sixteenths in FORTY_INCHES:
+        mark, rounded = Inches(sixteenths).part(share, up=up)
+        over = Fraction(mark.sixteenths, 16) - Fraction(sixteenths, 16) * Fraction(*share)
+        assert rounded == (over != 0)
+        assert 0 <= (over if up else -over) < Fraction(1, 16)
+        assert Centimetres(sixteenths).part(share, up=up)[0].millimetres == mark.sixteenths
+        if share == (1, 2):
+            assert (mark, rounded) == Inches(sixteenths).halved(up=up)
+
+
 @pytest.mark.parametrize(
     ("length", "half"),
     [("6 3/4 in", "3 3/8 in"), ("14 1/2 in", "7 1/4 in")],
