@@ -12,7 +12,7 @@ from capture.errors import CaptureError
 from capture.sound.devices import SoundSystem, Wanted
 from capture.sound.duplex import HalfDuplex
 from capture.sound.player import Player
-from capture.sound.samples import Samples, resampled
+from capture.sound.samples import Samples, resampled, to_bytes
 from capture.sound.wav import SoundError
 
 AROUND_S = 0.3
@@ -21,6 +21,10 @@ AROUND_S = 0.3
 LONGEST_S = 12.0
 """The longest call that is kept whole: no phrase of the grammar takes so long to say."""
 
+SPEECH_HZ = 16_000
+"""What a microphone gives beyond this holds nothing of speech that a listener needs."""
+
+FULL_SCALE = 32_768
 STARTS_WITHIN_S = 0.5
 """A speaker that cannot be used says so within this; then the person may go on."""
 
@@ -35,10 +39,13 @@ class CallSound:
     rate_hz: int
 
     def as_flac(self) -> bytes:
-        """The same as a FLAC file, about half as long."""
+        """The same as a FLAC file, at no more than the rate that speech needs."""
         file = io.BytesIO()
-        samples = np.frombuffer(self.sound, "<i2")
-        soundfile.write(file, samples, self.rate_hz, format="FLAC", subtype="PCM_16")
+        samples, rate_hz = np.frombuffer(self.sound, "<i2"), self.rate_hz
+        if rate_hz > SPEECH_HZ:
+            floats = resampled(samples.astype(np.float32) / FULL_SCALE, rate_hz, SPEECH_HZ)
+            samples, rate_hz = np.frombuffer(to_bytes(floats), "<i2"), SPEECH_HZ
+        soundfile.write(file, samples, rate_hz, format="FLAC", subtype="PCM_16")
         return file.getvalue()
 
 
