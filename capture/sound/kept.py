@@ -43,7 +43,8 @@ class CallSound:
         file = io.BytesIO()
         samples, rate_hz = np.frombuffer(self.sound, "<i2"), self.rate_hz
         if rate_hz > SPEECH_HZ:
-            floats = resampled(samples.astype(np.float32) / FULL_SCALE, rate_hz, SPEECH_HZ)
+            loud = samples.astype(np.float32) / np.float32(FULL_SCALE)
+            floats = resampled(loud, rate_hz, SPEECH_HZ)
             samples, rate_hz = np.frombuffer(to_bytes(floats), "<i2"), SPEECH_HZ
         soundfile.write(file, samples, rate_hz, format="FLAC", subtype="PCM_16")
         return file.getvalue()
