@@ -6,14 +6,14 @@ from types import ModuleType
 
 import pytest
 
-BENCH = Path(__file__).parent / "bench"
+ROOT = Path(__file__).parent.parent
 
 
 @pytest.fixture
 def figures(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
     """The benchmark's own module."""
-    monkeypatch.syspath_prepend(BENCH)
-    return importlib.import_module("figures")
+    monkeypatch.syspath_prepend(ROOT)
+    return importlib.import_module("tests.bench.figures")
 
 
 @pytest.mark.parametrize(
@@ -54,3 +54,46 @@ def test_reliability_compares_stated_and_true(figures: ModuleType) -> None:
     low, high = figures.reliability(pairs, (0.5, 0.9, 1.0))
     assert (low.right, low.total, round(low.stated, 3)) == (1, 2, 0.65)
     assert (high.right, high.total, round(high.stated, 3)) == (2, 2, 0.975)
+
+
+def test_a_call_is_heard_at_every_distance_and_in_every_noise(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Over nine calls each pair of noise and distance comes as often as any other."""
+    monkeypatch.syspath_prepend(ROOT)
+    running = pytest.importorskip("tests.bench.running")
+    for noisy in (1, 3, 9):
+        setup = running.Setup(ROOT, 9, 1, noisy)
+        told = [running.conditions(setup, number) for number in range(9)]
+        assert all(each[0] == ("clean", None) for each in told)
+        assert all(len(set(each)) == len(each) == noisy + 1 for each in told)
+        seen = [pair for each in told for pair in each[1:]]
+        assert {seen.count(pair) for pair in seen} == {noisy}
+        assert len(set(seen)) == 9
+
+
+def test_what_was_heard_is_kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """A piece that is done is not heard again; what was broken off leaves nothing behind."""
+    monkeypatch.syspath_prepend(ROOT)
+    running = pytest.importorskip("tests.bench.running")
+    file = tmp_path / "folder" / "piece.pickle"
+
+    def broken() -> int:
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        running.once(file, broken)
+    assert not file.exists()
+    assert running.once(file, lambda: 7) == 7
+    assert running.once(file, broken) == 7
+
+
+def test_a_yes_is_sure_above_what_nobody_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The threshold lies above other people's words, unless too many right ones would be lost."""
+    monkeypatch.syspath_prepend(ROOT)
+    fit = importlib.import_module("tests.bench.fit")
+    right = [(0.9 + number / 1000, True) for number in range(100)]
+    assert fit.sure_threshold(right, [0.7, 0.8], 100) == pytest.approx(0.8001)
+    assert fit.sure_threshold(right, [0.99], 100) == pytest.approx(0.902)
+    assert fit.sure_threshold([*right, (0.95, False)], [0.7], 100) == pytest.approx(0.9501)
+    assert fit.sure_threshold(right, [], 100) == 0.5

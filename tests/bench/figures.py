@@ -122,7 +122,21 @@ def reliability_table(bins: Iterable[Bin]) -> list[str]:
             str(each.total),
             f"{100 * each.stated:.1f}",
             percent(each.right, each.total),
+            f"`{diagram(each)}`",
         )
         for each in bins
     ]
-    return markdown(("stated probability", "answers", "stated %", "right %"), rows)
+    header = ("stated probability", "answers", "stated %", "right %", "0 to 100 % right")
+    return markdown(header, rows)
+
+
+def diagram(each: Bin, width: int = 50) -> str:
+    """A bar as long as the share that was right, with a mark where it should end.
+
+    >>> diagram(Bin(0.5, 1.0, 0.8, 6, 10), 10)
+    '======..|.'
+    """
+    right = round(width * each.right / each.total)
+    stated = min(width - 1, round(width * each.stated))
+    bar = ("=" * right).ljust(width, ".")
+    return bar[:stated] + "|" + bar[stated + 1 :]

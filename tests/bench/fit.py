@@ -16,6 +16,9 @@ SILENT_GOAL = 0.0025
 STRAY_WEIGHT = 10
 """How often an answer to speech outside the grammar counts: a gym has more of it than of calls."""
 
+SURE_COST = 0.02
+"""Share of the right words that may be asked for again to keep other people's out."""
+
 RIDGE = 0.5
 """Strength of the pull of each standardised coefficient to 0: half a call against it."""
 
@@ -50,6 +53,22 @@ def normal_threshold(stated: Sequence[tuple[float, bool]], calls: int) -> float:
     return min(0.999, max(0.5, wrong[number] + 1e-4))
 
 
+def sure_threshold(
+    stated: Sequence[tuple[float, bool]], foreign: Sequence[float], calls: int
+) -> float:
+    """From where on a word is sure enough to take effect at once.
+
+    `foreign` are the probabilities of such words that nobody said. The threshold lies above all of
+    them, unless that would ask for more than `SURE_COST` of the right ones again.
+    """
+    lowest = normal_threshold(stated, calls)
+    right = sorted(share for share, right in stated if right)
+    if not right or not foreign:
+        return lowest
+    affordable = right[int(SURE_COST * len(right))]
+    return min(0.999, max(lowest, min(max(foreign) + 1e-4, affordable)))
+
+
 def toml(model: Certainty, note: Sequence[str]) -> str:
     """The content of certainty.toml."""
     lines = [f"# {line}" for line in note]
@@ -57,5 +76,5 @@ def toml(model: Certainty, note: Sequence[str]) -> str:
     pairs = zip(NAMES, model.coefficients, strict=True)
     lines += [f"{name} = {factor:.5f}" for name, factor in pairs]
     lines += ["", "[thresholds]", f"normal_from = {model.normal_from:.4f}"]
-    lines += [f"again_below = {model.again_below:.4f}", ""]
+    lines += [f"again_below = {model.again_below:.4f}", f"sure_from = {model.sure_from:.4f}", ""]
     return "\n".join(lines)

@@ -1,12 +1,14 @@
 """What the recognisers make of the calls: ours, and pocketsphinx with the same grammar."""
 
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
-from capture.language.grammar import LISTENING, Grammar, understand
+from capture.language.grammar import LISTENING, Grammar, Parser, understand
 from capture.language.intents import Intent, NotUnderstood
+from capture.recognise.automaton import PlainAutomaton, WordAutomaton, determined, simplify
 from capture.recognise.port import UNKNOWN, Heard
 from capture.wiring import Ear
 
@@ -77,28 +79,36 @@ class Sphinx:
     It gets each call cut out, which spares it the search for beginning and end.
     """
 
-    def __init__(self, grammar: Grammar, rules: Sequence[str], lexicon: str) -> None:
-        from pocketsphinx import Config, Decoder
+    def __init__(self, grammar: Grammar, lexicon: str) -> None:
+        self._grammar = grammar
+        self._lexicon = lexicon
+        self._decoders: dict[str, Any] = {}
 
-        self._decoders = {}
-        for rule in rules:
-            config = Config(lm=None, samprate=RATE_HZ, loglevel="FATAL")
-            decoder = Decoder(config)
-            known = {}
-            for line in lexicon.splitlines():
-                if line.strip() and not line.startswith(";"):
-                    word, *phones = line.split()
-                    known[word] = known.get(word, 0) + 1
-                    name = word if known[word] == 1 else f"{word}({known[word]})"
-                    if decoder.lookup_word(name) is None:
-                        decoder.add_word(name, " ".join(phones), True)
-            decoder.add_jsgf_string("calls", jsgf(grammar, LISTENING + rule))
-            decoder.activate_search("calls")
-            self._decoders[rule] = decoder
+    def _decoder(self, rule: str) -> Any:
+        """The decoder of a rule, made when it is first needed: each takes much memory."""
+        if rule not in self._decoders:
+            self._decoders[rule] = self._made(rule)
+        return self._decoders[rule]
+
+    def _made(self, rule: str) -> Any:
+        from pocketsphinx import Config, Decoder  # type: ignore[import-untyped]
+
+        decoder = Decoder(Config(lm=None, samprate=RATE_HZ, loglevel="FATAL"))
+        known: dict[str, int] = {}
+        for line in self._lexicon.splitlines():
+            if line.strip() and not line.startswith(";"):
+                word, *phones = line.split()
+                known[word] = known.get(word, 0) + 1
+                name = word if known[word] == 1 else f"{word}({known[word]})"
+                if decoder.lookup_word(name) is None:
+                    decoder.add_word(name, " ".join(phones), True)
+        decoder.add_fsg("calls", decoder.create_fsg("calls", *transitions(self._grammar, rule)))
+        decoder.activate_search("calls")
+        return decoder
 
     def hear(self, rule: str, sound: bytes) -> Hearing:
         """Give the whole sound at once."""
-        decoder = self._decoders[rule]
+        decoder = self._decoder(rule)
         begun = time.process_time()
         decoder.start_utt()
         decoder.process_raw(sound, False, True)
@@ -110,18 +120,27 @@ class Sphinx:
         return Hearing(answers, len(sound) / _BYTES_PER_S, busy)
 
 
-def jsgf(grammar: Grammar, rule: str) -> str:
-    """The rule's automaton as one JSGF grammar without imports and tags: a rule for each state."""
-    automaton = grammar.automaton(rule)
-    onward: dict[int, list[str]] = {}
-    for arc in automaton.arcs:
-        parts = [arc.word] if arc.word is not None else []
-        parts += [f"<s{arc.target}>"] if arc.target != automaton.final else []
-        weight = f"/{max(2.718281828**-arc.cost, 1e-6):.6f}/ "
-        onward.setdefault(arc.source, []).append(weight + (" ".join(parts) or "<NULL>"))
-    lines = ["#JSGF V1.0;", "grammar calls;", f"public <call> = <s{automaton.start}>;"]
-    lines += [f"<s{state}> = {' | '.join(ways)};" for state, ways in onward.items()]
-    return "\n".join(lines)
+def definite(grammar: Grammar, rule: str) -> PlainAutomaton:
+    """What may be said under a rule, at most one step for a word out of each state."""
+    automaton = grammar.automaton(LISTENING + rule)
+    plain = WordAutomaton(automaton.start, {automaton.final: 0.0}, automaton.arcs)
+    return determined(simplify(plain))
+
+
+Step = tuple[int, int, float] | tuple[int, int, float, str]
+
+
+def transitions(grammar: Grammar, rule: str) -> tuple[int, int, list[Step]]:
+    """The rule as start, end and steps, each with its probability; without a word it is silent."""
+    automaton = definite(grammar, rule)
+    end = max(automaton.steps.keys() | automaton.finals.keys()) + 1
+    steps: list[Step] = [
+        (state, target, max(math.exp(-cost), 1e-6), word)
+        for state, here in automaton.steps.items()
+        for (word, target), cost in here.items()
+    ]
+    steps += [(state, end, max(math.exp(-cost), 1e-6)) for state, cost in automaton.finals.items()]
+    return automaton.start, end, steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,10 +156,27 @@ class Judge:
 
     def __init__(self, grammar: Grammar) -> None:
         self._grammar = grammar
+        self._parsers: dict[str, Parser] = {}
+        self._definite: dict[str, PlainAutomaton] = {}
 
     def meaning(self, rule: str, words: Sequence[str]) -> Intent | NotUnderstood:
         """The meaning of words under a rule."""
-        return understand(self._grammar.parser(LISTENING + rule), words)
+        if rule not in self._parsers:
+            self._parsers[rule] = self._grammar.parser(LISTENING + rule)
+        return understand(self._parsers[rule], words)
+
+    def may_go_on(self, rule: str, words: Sequence[str]) -> bool:
+        """Whether more words may follow these, so that the recogniser waits longer for them."""
+        if rule not in self._definite:
+            self._definite[rule] = definite(self._grammar, rule)
+        automaton = self._definite[rule]
+        state = automaton.start
+        for word in words:
+            onward = dict(automaton.steps.get(state, {}).keys())
+            if word not in onward:
+                return False
+            state = onward[word]
+        return bool(automaton.steps.get(state))
 
     def calls_in(self, rule: str, hearing: Hearing) -> list[Answer]:
         """The answers that would be acted on: whole calls of the rule, without filler."""

@@ -1,6 +1,6 @@
 """Noise to lay under calls, and sound that is no speech at all. All of it is computed, seeded."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ QUIET_ROOM_DB = 40.0
 """Even a clean call has a room behind it: noise this far below the speech."""
 
 BEFORE_S = 0.5
-AFTER_S = 1.5
+AFTER_S = 1.3
 
 
 def pink(count: int, rng: np.random.Generator) -> Samples:
@@ -51,6 +51,15 @@ def gym(count: int, rng: np.random.Generator) -> Samples:
         hit = impact(rng)[: count - start]
         sound[start : start + len(hit)] += 4 * hit
     return _level(sound)
+
+
+KINDS = ("pink", "babble", "gym")
+"""The noises that calls are heard in."""
+
+
+def kinds(voices: Sequence[Samples]) -> Mapping[str, Noise]:
+    """Each of `KINDS`; the babble is of these sentences."""
+    return dict(zip(KINDS, (pink, babble(voices), gym), strict=True))
 
 
 def music(count: int, rng: np.random.Generator) -> Samples:
