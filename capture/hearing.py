@@ -24,6 +24,11 @@ ANSWER_S = 5.0
 """How long it holds the next sound back until the session has taken an utterance."""
 
 
+UNHEARD_S = 1.0
+"""From so much sound on it is told that it was not listened to: a word may have been in it. A
+machine that keeps up is never so far behind."""
+
+
 @dataclass(frozen=True, slots=True)
 class Order:
     """What to listen for. `epoch` rises with each change; `rule` is None to listen for nothing.
@@ -51,6 +56,13 @@ class Spoken:
 
 
 @dataclass(frozen=True, slots=True)
+class Unheard:
+    """So much sound was not listened to, because it is older than the present question."""
+
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
 class MicrophoneIs:
     """The microphone came, went or fell silent; `trouble` says why, with a hint."""
 
@@ -67,7 +79,7 @@ class EarIs:
     trouble: CaptureError | None = None
 
 
-Told = Spoken | MicrophoneIs | EarIs
+Told = Spoken | Unheard | MicrophoneIs | EarIs
 
 
 @dataclass(slots=True)
@@ -116,6 +128,7 @@ class Hearing:
         self._recogniser: Recogniser | None = None
         self._fed_s = 0.0
         self._fed_until_s = 0.0
+        self._unheard_s = 0.0
         self._told: tuple[MicState, str] | None = None
         self._stopped = threading.Event()
         self._thread: threading.Thread | None = None
@@ -172,6 +185,7 @@ class Hearing:
             if block is not None:
                 self._take(block, listeners)
             elif self._source.state is MicState.ENDED:
+                self._tell_unheard()
                 self._hand_over(self._recogniser.finish() if self._recogniser else None)
                 self._tell_state()
                 return
@@ -191,11 +205,21 @@ class Hearing:
         if self._source.state is MicState.DEAF:
             self.meter.peak_dbfs, self.meter.open = QUIETEST_DBFS, False
 
+    def _tell_unheard(self) -> None:
+        """No sound is left out in silence: whoever spoke meanwhile must know."""
+        if self._unheard_s >= UNHEARD_S:
+            self._post(Unheard(self._unheard_s))
+        self._unheard_s = 0.0
+
     def _take(self, block: Block, listeners: Listeners) -> None:
         self.meter.peak_dbfs = block.peak_dbfs
         order = self._order
         admitted = self._duplex.admit(block)
         usable = order.rule is not None and block.captured_at_s >= order.since_s
+        if order.rule is not None and not usable and admitted is not Admission.DROP:
+            self._unheard_s += block.duration_s
+        elif usable:
+            self._tell_unheard()
         self.meter.open = usable and admitted is not Admission.DROP
         if order.rule is None or not self.meter.open:
             return

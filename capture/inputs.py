@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from capture.errors import CaptureError
-from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
+from capture.hearing import EarIs, MicrophoneIs, Order, Spoken, Unheard
 from capture.language.intents import Intent, NotUnderstood
 from capture.recognise.port import Heard
 from capture.visit.announcement import Announcement
@@ -39,7 +39,7 @@ class Trouble:
     error: CaptureError
 
 
-Input = KeyStruck | Line | Trouble | Spoken | MicrophoneIs | EarIs
+Input = KeyStruck | Line | Trouble | Spoken | Unheard | MicrophoneIs | EarIs
 
 
 class Ear(Protocol):

@@ -6,11 +6,12 @@ the present question was there is not taken for an answer to it.
 """
 
 import queue
+import time
 from collections.abc import Callable
 
 from capture.dwell import Dwell, told
 from capture.errors import CaptureError
-from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
+from capture.hearing import EarIs, MicrophoneIs, Order, Spoken, Unheard
 from capture.inputs import (
     Ear,
     Input,
@@ -46,6 +47,10 @@ from capture.visit.setups import site_at_hand
 from capture.visit.state import Visit
 from capture.wording.lists import menu_words
 
+STOOD_STILL_S = 30.0
+"""Nothing was looked at for so long: the machine slept, or had no time for this. Own choice, no
+source; the usual wait between two looks is a tenth of a second."""
+
 LEAVE_S = 4.0
 """The second stroke that leaves must come within this."""
 
@@ -53,10 +58,11 @@ LEAVE_S = 4.0
 class Session:
     """Takes inputs one at a time, in their order.
 
-    `clock_s` gives seconds that only rise. With push to talk among the `preferences` nothing is
-    listened to until the talk key. `stepped` is told of each state that the visit comes to, `keep`
-    is given the number of a spoken entry that is on the disk with its sound. Whoever runs the
-    session may put in place his own `wake`, called after each `post` from any thread, and an `ear`.
+    `clock_s` gives seconds that only rise, `wall_s` those of the wall's clock. With push to talk
+    among the `preferences` nothing is listened to until the talk key. `stepped` is told of each
+    state that the visit comes to, `keep` is given the number of a spoken entry that is on the disk
+    with its sound. Whoever runs the session may put in place his own `wake`, called after each
+    `post` from any thread, and an `ear`.
     """
 
     def __init__(
@@ -70,6 +76,7 @@ class Session:
         understand: Understand,
         watcher: Watcher | None = None,
         preferences: Preferences = USUAL,
+        wall_s: Callable[[], float] = time.time,
         stepped: Callable[[Visit], None] = lambda _: None,
         keep: Callable[[int, CallSound], None] = lambda _number, _sound: None,
     ) -> None:
@@ -86,11 +93,13 @@ class Session:
         self._inputs: queue.SimpleQueue[Input] = queue.SimpleQueue()
         self._wording = wording
         self._clock_s = clock_s
+        self._wall_s = wall_s
         self._watcher = watcher
         self._understand = understand
         self._after_step = stepped
         self._keep = keep
         self._leave_before_s = 0.0
+        self._seen_at_s: float | None = None
         self._lost_sound = False
         self._struck: list[str] = []
         self._struck_at_s = 0.0
@@ -135,6 +144,7 @@ class Session:
 
     def open(self) -> None:
         """Announce where the visit stands, and begin to listen."""
+        self._seen_at_s = self._wall_s()
         self._said = []
         self.road.open()
         self._stepped()
@@ -152,6 +162,22 @@ class Session:
     def idle(self) -> bool:
         """Whether nothing waits."""
         return self._inputs.empty()
+
+    def _look_at_the_clock(self) -> None:
+        """After the machine slept or stood still the question is asked anew.
+
+        The time is that of the wall: the clock that only rises may stand still as well. What was
+        said or heard before is then for an earlier question.
+        """
+        now_s, before_s = self._wall_s(), self._seen_at_s
+        self._seen_at_s = now_s
+        if before_s is None or abs(now_s - before_s) < STOOD_STILL_S:
+            return
+        self.dwell = Dwell()
+        self._said = []
+        self.road.open()
+        self._stepped()
+        self._notice("The machine stood still. Look: nothing that was said before counts.")
 
     def notice(self, text: str) -> None:
         """Show a line about something other than a call."""
@@ -175,6 +201,7 @@ class Session:
 
     def tick(self) -> None:
         """Do what the time asks for: the dwell tone, the end of push to talk."""
+        self._look_at_the_clock()
         now_s = self._clock_s()
         if self.dwell.tone_due(now_s):
             self.dwell = self.dwell.sounded()
@@ -230,6 +257,7 @@ class Session:
     # Inputs.
 
     def _take(self, given: Input) -> None:
+        self._look_at_the_clock()
         try:
             match given:
                 case KeyStruck():
@@ -238,6 +266,8 @@ class Session:
                     self._take_spoken(given)
                 case Line():
                     self._take_line(given)
+                case Unheard(seconds):
+                    self._notice(f"{seconds:.0f} s of sound came before this question: not heard.")
                 case Trouble(error):
                     self._notice(str(error))
                 case MicrophoneIs():

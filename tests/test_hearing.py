@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from capture.errors import CaptureError
-from capture.hearing import EarIs, Hearing, MicrophoneIs, Order, Spoken, Told
+from capture.hearing import EarIs, Hearing, MicrophoneIs, Order, Spoken, Told, Unheard
 from capture.recognise.port import Heard
 from capture.recognise.scripted import spoken
 from capture.sound.duplex import HalfDuplex
@@ -138,6 +138,17 @@ def test_sound_from_before_the_order_is_not_used() -> None:
     bench = Bench(Sound(blocks(10)))
     bench.run(Order(1, "rule", 0.65))
     assert bench.recogniser.fed == 3
+
+
+def test_sound_that_is_not_listened_to_is_told() -> None:
+    """A second and more from before the question: somebody may have said something in it."""
+    bench = Bench(Sound(blocks(24)))
+    bench.run(Order(1, "yes", 1.25))
+    (unheard,) = [each for each in bench.told if isinstance(each, Unheard)]
+    assert unheard.seconds == pytest.approx(1.3)
+    usual = Bench(Sound(blocks(24)))
+    usual.run(Order(1, "yes", 0.35))
+    assert not any(isinstance(each, Unheard) for each in usual.told)
 
 
 def test_a_new_order_forgets_what_was_half_heard() -> None:

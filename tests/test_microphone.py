@@ -292,6 +292,24 @@ def test_a_recording_keeps_real_time(recording: Path, clock: Clock) -> None:
     assert clock.now_s == pytest.approx(block.ends_at_s)
 
 
+def test_a_recording_stands_still_with_the_machine(recording: Path, clock: Clock) -> None:
+    """After a sleep of a minute and a half its sound goes on from there; no block is old by then.
+
+    A defect: all that was left of a recording lay before the present question, and was not heard.
+    """
+    source = WavSource(recording, realtime=True, now=clock, pause=clock.pass_s)
+    blocks = [source.get(1.0) for _ in range(3)]
+    clock.pass_s(94.0)
+    woken_s = clock.now_s
+    while source.state is not MicState.ENDED:
+        blocks.append(source.get(1.0))
+    whole = [block for block in blocks if block is not None]
+    assert sum(block.duration_s for block in whole) == pytest.approx(0.52)
+    assert all(block.ends_at_s >= woken_s for block in whole[3:])
+    for block, following in pairwise(whole[3:]):
+        assert following.captured_at_s == pytest.approx(block.ends_at_s)
+
+
 def test_remembered_names_are_what_is_looked_for() -> None:
     """Before it was ever open, the microphone shows the name that is wanted."""
     assert Microphone(ScriptedSound(), ByName("Lapel")).name == "Lapel"

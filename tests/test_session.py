@@ -7,14 +7,15 @@ import pytest
 
 from capture.dwell import TONE_AFTER_S
 from capture.errors import CaptureError
-from capture.hearing import EarIs, MicrophoneIs, Order, Spoken
+from capture.hearing import EarIs, Meter, MicrophoneIs, Order, Spoken
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import Caution, Option
 from capture.preferences import TALK_S, Preferences
 from capture.preferences import USUAL as LIKED
+from capture.recognise.port import UNKNOWN
 from capture.recognise.scripted import spoken
 from capture.road import LATEST_YES_S, Road
-from capture.screen.keymap import USUAL, help_pages
+from capture.screen.keymap import USUAL, bindings_from, help_pages
 from capture.screen.keypad import Entry as KeypadEntry
 from capture.screen.render import Size, plain, render
 from capture.screen.view import Standing
@@ -28,7 +29,7 @@ from capture.turns import BOUNCE_S, TOGETHER_S
 from capture.visit.announcement import Stopped
 from capture.visit.course import phase, question
 from capture.visit.entry import Entry, ReadingState, Source
-from capture.visit.state import Phase, Plan, Visit
+from capture.visit.state import NotedRemark, Phase, Plan, Visit
 from capture.wording.english import English
 
 
@@ -86,6 +87,7 @@ class Room:
     plan: Plan
     preferences: Preferences = LIKED
     now_s: float = 100.0
+    wall_s: float = 1_000.0
     journal: list[Entry] = field(default_factory=list)
     broken: CaptureError | None = None
     voice: Voice = field(default_factory=Voice)
@@ -105,6 +107,7 @@ class Room:
                 self.grammar.parser(rule, sites), text.split()
             ),
             preferences=self.preferences,
+            wall_s=lambda: self.wall_s,
         )
         self.ear.time_s = self.now_s
         self.session.ear = self.ear
@@ -359,6 +362,137 @@ def test_push_to_talk(grammar: Grammar, english: English, plan: Plan) -> None:
     room.now_s += TALK_S
     room.session.tick()
     assert room.ear.orders[-1].rule is None
+
+
+@pytest.mark.parametrize("press_again", [True, False], ids=["by key", "by time"])
+def test_the_talk_key_closes_too(
+    grammar: Grammar, english: English, plan: Plan, press_again: bool
+) -> None:
+    """No terminal tells of a key let go: a second press ends the listening, or the time set."""
+    room = Room(grammar, english, plan, Preferences(push_to_talk=True, talk_s=3.0))
+    room.keys("t")
+    assert room.session.listens
+    if press_again:
+        room.keys("t")
+    else:
+        room.now_s += 3.0
+        room.session.tick()
+    assert not room.session.listens
+    assert room.ear.orders[-1].rule is None
+    spoken_late = room.utterance("granted", room.now_s)
+    room.session.post(spoken_late)
+    room.session.drain()
+    assert room.visit.answers == ()
+
+
+def test_a_pedal_can_be_the_talk_key(grammar: Grammar, english: English, plan: Plan) -> None:
+    """It sends a key, and the settings say which."""
+    room = Room(grammar, english, plan, Preferences(push_to_talk=True))
+    room.session.bindings = bindings_from({"talk": ["f13"]}, "settings.toml")
+    room.keys("t")
+    assert not room.session.listens
+    room.keys("f13").say("granted")
+    assert len(room.visit.answers) == 1
+
+
+def test_the_mode_of_push_to_talk_is_shown(grammar: Grammar, english: English, plan: Plan) -> None:
+    """Closed, the key; open, how long it still listens, and what ends it."""
+    room = Room(grammar, english, plan, Preferences(push_to_talk=True, talk_s=8.0))
+    room.session.post(EarIs("scripted"))
+    room.session.post(MicrophoneIs(MicState.LISTENING, "desk", None))
+    room.session.drain()
+    meter = Meter(open=True)
+    assert view_of(room.session, "A", "B", {}, meter).sound.state == "PUSH TO TALK: t"
+    room.keys("t")
+    assert view_of(room.session, "A", "B", {}, meter).sound.state == "LISTENING 8 s, t ends"
+
+
+def test_an_hour_of_sleep_confirms_nothing(room: Room) -> None:
+    """What was said before the machine slept is not taken; the question is asked once more.
+
+    The clock that only rises may have stood still meanwhile, as it does on some systems.
+    """
+    room.measuring().say("eight point four")
+    before_sleep = room.utterance("yes", room.now_s)
+    said = len(room.voice.said)
+    room.wall_s += 3_600.0
+    room.session.post(before_sleep)
+    room.session.drain()
+    assert room.values == []
+    assert room.visit.pending is not None
+    assert "eight point four" in room.voice.said[said]
+    room.say("yes")
+    assert room.values == [84]
+
+
+def test_after_a_sleep_it_is_said_without_any_input(room: Room) -> None:
+    """The next look at the clock is enough."""
+    room.measuring().say("eight point four")
+    orders = len(room.ear.orders)
+    room.wall_s += 3_600.0
+    room.session.tick()
+    assert len(room.ear.orders) == orders + 1
+    assert "stood still" in room.session.shown.notice
+    room.session.tick()
+    assert len(room.ear.orders) == orders + 1
+
+
+def test_the_cue_in_a_word_counts_from_the_word(room: Room) -> None:
+    """Nothing is said in between, and the same question goes on."""
+    room.measuring()
+    said, order = len(room.voice.said), room.ear.orders[-1]
+    room.say("holding")
+    assert (len(room.voice.said), room.ear.orders[-1]) == (said, order)
+    assert view_of(room.session, "A", "B", {}, None).standing is Standing.HOLD
+    room.now_s += 2.0
+    assert view_of(room.session, "A", "B", {}, None).standing is Standing.READ
+    room.say("eight point four", "yes")
+    assert [each.dwell_s for each in room.visit.confirmed] == [3.0]
+
+
+def test_a_keyed_value_counts_from_its_first_digit(room: Room) -> None:
+    """The helper types while it is called; the cue may come while something is typed."""
+    room.measuring().keys("d")
+    room.now_s += 1.0
+    room.keys("8", ".", "4", "enter", "enter")
+    assert [each.dwell_s for each in room.visit.confirmed] == [2.0]
+
+
+def test_the_cue_can_be_switched_off(grammar: Grammar, english: English, plan: Plan) -> None:
+    """Neither key nor word begins it then."""
+    room = Room(grammar, english, plan, Preferences(dwell=False)).measuring()
+    room.keys("d")
+    assert "switched off" in room.session.shown.notice
+    room.say("holding", "eight point four", "yes")
+    assert [each.dwell_s for each in room.visit.confirmed] == [None]
+    assert room.voice.tones == []
+
+
+def test_a_value_out_of_time_is_marked_in_the_table(room: Room) -> None:
+    """Where it is read back, and for as long as the table is shown."""
+    room.measuring().keys("d", "8", ".", "4", "enter")
+    room.keys("enter", "d")
+    room.now_s -= 0.6
+    room.keys("1", "1", "enter")
+    view = view_of(room.session, "A", "B", {}, None)
+    assert view.about == "first circuit: 0.4 s, TOO SOON"
+    room.keys("enter")
+    view = view_of(room.session, "A", "B", {}, None)
+    assert [row.readings[0] for row in view.table[:2]] == ["8.4", "11.0!"]
+
+
+def test_a_note_is_typed(room: Room) -> None:
+    """Any characters up to Enter; the number in it is no reading."""
+    room.measuring().keys("k", "r", "e", "d", "space", "1", "2", "!", "enter")
+    assert [each.text for each in room.visit.done if isinstance(each, NotedRemark)] == ["red 12!"]
+    assert room.visit.pending is None
+
+
+def test_a_spoken_note_without_its_sound_is_to_be_typed(room: Room) -> None:
+    """The program knows none of its words, and says so."""
+    room.measuring().say("make a note", UNKNOWN)
+    assert "not kept: type it (k)" in room.session.shown.notice
+    assert [each.text for each in room.visit.done if isinstance(each, NotedRemark)] == [""]
 
 
 def test_listening_can_be_switched_off(room: Room) -> None:

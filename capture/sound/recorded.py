@@ -9,13 +9,18 @@ from capture.sound.samples import levels_dbfs
 from capture.sound.source import BLOCK_S, Block, MicState
 from capture.sound.wav import SoundFile, open_sound
 
+BEHIND_S = 1.0
+"""A recording that is asked for its next block so much too late has stood still meanwhile."""
+
 
 class WavSource:
     """A recorded file in the microphone's place.
 
-    With `realtime` the blocks come at the pace of the recording, on the machine's clock. Without
-    it they come as fast as they are asked for, and the clock is the place in the recording: a
-    voice and a gate that use `now_s` then keep step. SoundError for a file that cannot be used.
+    With `realtime` the blocks come at the pace of the recording, on the machine's clock. Where the
+    machine stood still, so did the recording: else all that is left would lie before the present
+    question, and nothing of it would be heard. Without it they come as fast as they are asked for,
+    and the clock is the place in the recording: a voice and a gate that use `now_s` then keep step.
+    SoundError for a file that cannot be used.
     """
 
     def __init__(
@@ -81,6 +86,9 @@ class WavSource:
                 return None
             if wait_s > 0:
                 self._pause(wait_s)
+            behind_s = self._now() - due_s
+            if behind_s > BEHIND_S:
+                self._began_s += behind_s
         sound = next(self._blocks, None)
         if sound is None:
             self._state = MicState.ENDED
