@@ -22,6 +22,7 @@ from capture.visit.announcement import (
     AskPermission,
     AskPreparation,
     AskReading,
+    AskTape,
     Paused,
     ReadBack,
     ReadBackTape,
@@ -137,7 +138,10 @@ def _about(asked: Announcement, visit: Visit) -> str:
             return "Nothing is taken until the visit goes on."
         case Signed():
             return "The visit is closed."
-    return "tape length" if type(asked).__name__ == "AskTape" else ""
+    if isinstance(asked, AskTape):
+        last = "" if asked.last_time is None else f", last time {asked.last_time}"
+        return f"tape length{last}"
+    return ""
 
 
 def _out_of_time(visit: Visit) -> str:

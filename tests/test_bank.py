@@ -168,6 +168,8 @@ def every_announcement(protocol: Protocol) -> Iterator[Announcement]:
         for rounded in (True, False)
         for each in (
             AskTape(site.id),
+            AskTape(site.id, Inches(107)),
+            AskReading(site.id, 1, False, setup=SiteSetup(site.id, site.fold, mark=Inches(107))),
             ReadBackTape(site.id, Inches(9), Inches(4), rounded),
             ReadBackTape(site.id, Inches(9), Inches(3), rounded, share=(1, 3)),
             SavedTape(site.id, Inches(4)),

@@ -363,6 +363,25 @@ def test_what_a_visit_hands_on(returning: Desk) -> None:
     assert Plan.from_plain(later.to_plain()) == later
 
 
+def test_the_last_tape_is_told_and_shown(returning: Desk, english: English) -> None:
+    """Its length when the tape is asked for; its mark with the site if none is made today."""
+    returning.permitted().say("seven", "yes", "nine", "yes")
+    asked = returning.told[-1]
+    assert asked == AskTape("thigh")
+    assert english.say(asked).endswith("to the crease of the hip. Last time seventeen inches.")
+    last = returning.plan.last_time
+    assert last is not None
+    thigh = replace(last.sites[1], mark=Inches(136))
+    plan = replace(returning.plan, last_time=replace(last, sites=(last.sites[0], thigh)))
+    for calls, told in (
+        (("skip unable",), "mark at eight and a half inches."),
+        (("seventeen inches", "yes"), "cloth one point five."),
+    ):
+        desk = Desk(returning.grammar, plan).permitted().say("seven", "yes", "nine", "yes")
+        desk.say(*calls, "go to thigh")
+        assert english.say(desk.told[-1]).endswith(told)
+
+
 def test_another_limb_length_than_last_time_is_asked_about(returning: Desk) -> None:
     """Bones do not change: more than a centimetre off is a question."""
     returning.permitted().key(Tape(Inches(280), "thigh"))

@@ -151,6 +151,7 @@ def _announcements(permissions: Iterable[str]) -> Iterator[told.Announcement]:
         yield told.Stopped(permission)
         yield told.Undone("permission", permission)
     yield told.AskTape("x")
+    yield told.AskTape("x", Inches(1))
     yield from (told.ReadBackTape("x", Inches(1), Inches(1), rounded) for rounded in (True, False))
     for share in ((1, 3), (2, 3), (1, 4)):
         yield told.ReadBackTape("x", Inches(1), Inches(1), False, share=share)

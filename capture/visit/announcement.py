@@ -60,9 +60,10 @@ class AskPermission:
 
 @dataclass(frozen=True, slots=True)
 class AskTape:
-    """Asks for the tape length at a site."""
+    """Asks for the tape length at a site; `last_time` is the length of the last visit."""
 
     site: str
+    last_time: TapeLength | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

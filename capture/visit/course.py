@@ -180,7 +180,9 @@ def question(visit: Visit) -> Announcement:
         case Phase.PERMISSIONS:
             return AskPermission(str(next_permission(visit)))
         case Phase.TAPES:
-            return AskTape(str(next_tape(visit)))
+            site = str(next_tape(visit))
+            earlier = None if visit.plan.last_time is None else visit.plan.last_time.site(site)
+            return AskTape(site, None if earlier is None else earlier.length)
         case Phase.CLOSING:
             return AllMeasured()
         case Phase.CIRCUITS:

@@ -48,6 +48,9 @@ def is_carried(visit: Visit, site: str, field: SetupField) -> bool:
 def worth_a_word(visit: Visit, site: str) -> SiteSetup | None:
     """The setup that is told when the site comes up: carried over, or other than usual."""
     setup = setup_of(visit, site)
+    if any(mark.site == site for mark in visit.marks):
+        # Marked today, and told then: only a mark of the last visit is worth a word.
+        setup = replace(setup, length=None, mark=None)
     earlier = None if visit.plan.last_time is None else visit.plan.last_time.site(site)
     usual = usual_setup(visit.plan.protocol.site(site))
     bare = replace(setup, length=None, mark=None)

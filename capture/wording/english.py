@@ -82,8 +82,8 @@ class English:
                 return (
                     f"{trade.PERMISSION_NAMES[permission]}: {'granted' if granted else 'refused'}."
                 )
-            case AskTape(site):
-                return self._ask_tape(site)
+            case AskTape():
+                return self._ask_tape(announcement)
             case ReadBackTape():
                 return self._tape_read_back(announcement)
             case SavedTape(site):
@@ -147,10 +147,11 @@ class English:
             case _:
                 raise TypeError(type(announcement).__name__)
 
-    def _ask_tape(self, site_id: str) -> str:
-        site = self._protocol.site(site_id)
+    def _ask_tape(self, ask: AskTape) -> str:
+        site = self._protocol.site(ask.site)
         ends = f", from {site.tape_from} to {site.tape_to}" if site.tape_to else ""
-        return f"{site.title}: call the tape length{ends}."
+        last = "" if ask.last_time is None else f" Last time {self._numbers.length(ask.last_time)}."
+        return f"{site.title}: call the tape length{ends}.{last}"
 
     def _ask_setup(self, ask: AskSetup) -> str:
         before = trade.setup_value(self._numbers, ask.field, ask.before)

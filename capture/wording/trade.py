@@ -148,4 +148,6 @@ def setup_words(numbers: NumberWords, setup: SiteSetup) -> str:
         parts.append(setup_value(numbers, SetupField.CLOTH, setup.cloth_tenths_mm))
     if setup.offset_mm is not None:
         parts.append(setup_value(numbers, SetupField.OFFSET, setup.offset_mm))
+    if setup.mark is not None:
+        parts.append(f"mark at {numbers.length(setup.mark)}")
     return ", ".join(parts)
