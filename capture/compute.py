@@ -7,6 +7,7 @@ file holds wrongly or an equation refuses a `CaptureError`; `capture.cli` makes 
 import argparse
 from pathlib import Path
 
+from capture.composition.check_table import markdown_lines
 from capture.composition.conversion import conversion, conversions
 from capture.composition.equations import (
     Equation,
@@ -36,7 +37,7 @@ from capture.errors import CaptureError, MisuseError
 from capture.terminal import show
 from capture.transfer import store_option
 
-_ACTIONS = ("list", "conversions", "applicable", "tem", "change")
+_ACTIONS = ("list", "conversions", "checks", "applicable", "tem", "change")
 
 
 def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -46,6 +47,7 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     add("--json", action="store_true", help="print JSON")
     add("--list", action="store_true", help="every equation with its source")
     add("--conversions", action="store_true", help="every conversion from density to percent")
+    add("--checks", action="store_true", help="each published figure, ours, and the difference")
     add("--applicable", action="store_true", help="which equations fit --sex, --age and sites")
     add(
         "--tem",
@@ -98,6 +100,9 @@ def run(chosen: argparse.Namespace) -> int:
         return _list(chosen)
     if chosen.conversions:
         return _conversions(chosen)
+    if chosen.checks:
+        print("\n".join(markdown_lines()))
+        return 0
     if chosen.applicable:
         return _applicable(chosen)
     if chosen.tem is True:

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from capture.composition.checks import summary_markdown_lines
+from capture.composition.check_table import summary_markdown_lines
 from capture.composition.crosschecks import markdown_lines as crosscheck_lines
 from capture.pack import open_pack
 from capture.protocol.protocol import SEVEN_SITES

@@ -139,6 +139,13 @@ def test_the_lists_as_lines(run: Run, capsys: pytest.CaptureFixture[str]) -> Non
     assert "siri: 495 / D - 450; general" in capsys.readouterr().out
 
 
+def test_every_check_is_printed(run: Run, capsys: pytest.CaptureFixture[str]) -> None:
+    """A row a figure, with its source, the value, ours and the difference."""
+    assert run("--checks") == 0
+    rows = [line for line in capsys.readouterr().out.splitlines() if line.startswith("| `")]
+    assert any("Table 6" in row and "| 21.5 % fat | 21.5" in row for row in rows)
+
+
 def test_the_list_of_conversions(run: Run, capsys: pytest.CaptureFixture[str]) -> None:
     """Each conversion with its group, formula and source."""
     run("--conversions", "--json")

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 import capture.composition
 from capture.composition.arrays import log10
 from capture.composition.athletes import EVANS_AGES
-from capture.composition.checks import CHECKS, markdown_lines, summary_markdown_lines
+from capture.composition.check_table import markdown_lines, summary_markdown_lines
+from capture.composition.checks import CHECKS
 from capture.composition.client import ClientDefaults
 from capture.composition.conversion import conversion, conversions
 from capture.composition.equations import (
@@ -465,7 +466,7 @@ def test_what_a_notebook_imports_is_there() -> None:
 
 
 def test_the_table_for_readers_hides_no_equation() -> None:
-    """Each check is a row of Markdown; what has no figure to hold against is named below it."""
+    """Each check is a row of Markdown; what has no figure from outside is named below it."""
     lines = markdown_lines()
     rows = [line for line in lines if line.startswith("| ")][2:]
     assert len(rows) == len(CHECKS)
@@ -473,5 +474,6 @@ def test_the_table_for_readers_hides_no_equation() -> None:
     for known in equations():
         assert any(f"`{known.id}`" in line for line in lines)
     assert "`withers_1987_men_7`" in lines[-1]
+    assert "`durnin_womersley_1974_men`" not in lines[-1]
     short = [line for line in summary_markdown_lines() if line.startswith("| ")][2:]
     assert sum(int(line.split("|")[3]) for line in short) == len(CHECKS)

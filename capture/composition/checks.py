@@ -1,4 +1,4 @@
-"""Published and recomputed figures to hold the formulas against, and the table of how we fare.
+"""Published and recomputed figures to hold the formulas against.
 
 A check is not an oracle beyond its tolerance: printed tables are rounded, some of their rows are
 interpolated by their authors, and some cells are remembered rather than read. Each check says so.
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from capture.composition.conversion import conversion
-from capture.composition.equations import equation, equations
+from capture.composition.equations import equation
 from capture.composition.forms import Confirmed, Gives
 
 
@@ -269,78 +269,3 @@ CHECKS = (*_table_checks(), *_pair_checks(), *_recomputed_checks())
 def check_table() -> tuple[CheckRow, ...]:
     """Every check with what this program computes, for the tests and the documentation."""
     return tuple(CheckRow(check, check.ours()) for check in CHECKS)
-
-
-def markdown_lines() -> tuple[str, ...]:
-    """The table of checks for the documentation, as lines of Markdown, one row a check.
-
-    Equations without a figure to hold them against follow below it, so that nobody takes their
-    absence for a pass.
-    """
-    lines = [
-        "| equation or conversion | given | source | confirmed | expected | ours | difference "
-        "| tolerance |",
-        "| --- | --- | --- | --- | ---: | ---: | ---: | ---: |",
-        *(_markdown_row(row) for row in check_table()),
-    ]
-    checked = {check.equation_id for check in CHECKS}
-    unchecked = [known.id for known in equations() if known.id not in checked]
-    if unchecked:
-        names = ", ".join(f"`{id_}`" for id_ in unchecked)
-        lines += ["", f"No figure to hold against is known for: {names}."]
-    return tuple(lines)
-
-
-def summary_markdown_lines() -> tuple[str, ...]:
-    """The same in short: one row for each equation and source, with the worst difference."""
-    groups: dict[tuple[str, str], list[CheckRow]] = {}
-    for row in check_table():
-        groups.setdefault((_subject(row.check), row.check.source), []).append(row)
-    lines = [
-        "| equation or conversion | source of the figures | figures | worst difference "
-        "| tolerance |",
-        "| --- | --- | ---: | ---: | ---: |",
-    ]
-    for (subject, source), rows in groups.items():
-        worst = max(rows, key=lambda row: abs(row.difference) / row.check.tolerance)
-        lines.append(
-            f"| {subject} | {source} | {len(rows)} | {_figure(worst, worst.difference, sign=True)} "
-            f"{worst.check.quantity.value} | {worst.check.tolerance:.2g} |"
-        )
-    outside = {check.equation_id for check in CHECKS if not check.recomputed}
-    only_formula = [f"`{known.id}`" for known in equations() if known.id not in outside]
-    lines += [
-        "",
-        "No figure printed elsewhere was found for the following; they are held only against what "
-        f"the formula gives when worked out apart from the program: {', '.join(only_formula)}.",
-    ]
-    return tuple(lines)
-
-
-def _subject(check: Check) -> str:
-    model = "" if check.conversion_id is None else f" {conversion(check.conversion_id).name}"
-    return f"`{check.equation_id}`{model}" if check.equation_id else model.strip()
-
-
-def _markdown_row(row: CheckRow) -> str:
-    check = row.check
-    cells = (
-        _subject(check),
-        check.given,
-        check.source,
-        check.confirmed.value,
-        f"{check.expected:g} {check.quantity.value}"
-        if check.quantity is Quantity.FAT
-        else f"{check.expected:.7f} {check.quantity.value}",
-        _figure(row, row.ours),
-        _figure(row, row.difference, sign=True),
-        f"{check.tolerance:.2g}",
-    )
-    return f"| {' | '.join(cells)} |"
-
-
-def _figure(row: CheckRow, value: float, *, sign: bool = False) -> str:
-    places = 3 if row.check.quantity is Quantity.FAT else 7
-    # Adding zero makes of minus nothing just nothing.
-    shown = round(value, places) + 0.0
-    return f"{shown:+.{places}f}" if sign else f"{shown:.{places}f}"
