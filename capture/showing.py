@@ -216,13 +216,14 @@ def _row(site_id: str, visit: Visit) -> TableRow:
         else:
             cells.append("skip" if visit.is_skipped(target) else "-")
     trials = visit.trials(site_id)
+    about = "~" if visit.is_estimate(site_id) else ""
     settled = settle(trials) if trials else None
     third = Target(site_id, protocol.circuits + 1)
     needs_third = third_due and len(trials) == protocol.circuits and not visit.is_skipped(third)
     return TableRow(
         site=protocol.site(site_id).title,
         readings=tuple(cells),
-        value=millimetres(shown_tenths(settled.value_tenths_mm)) if settled else "",
+        value=f"{about}{millimetres(shown_tenths(settled.value_tenths_mm))}" if settled else "",
         how="" if settled is None or len(trials) < 2 else settled.how.value,
         spread=millimetres(settled.spread_tenths_mm) if settled and len(trials) > 1 else "",
         open="needs a third" if needs_third else "",

@@ -593,6 +593,16 @@ def test_a_number_in_a_line_is_taken_once(grammar: Grammar, english: English, pl
     assert phase(room.visit) is Phase.PREPARATION
 
 
+def test_a_value_through_cloth_is_marked_as_an_estimate(room: Room) -> None:
+    """The table has the dial's values, what is left of them with its sign, and what it means."""
+    room.measuring().keys("g", "7", *"h71.5", "enter", "enter", "1", "8", "enter", "enter")
+    view = view_of(room.session, "Ada", "Bo", {}, None)
+    thigh, chest = view.table[6], view.table[0]
+    assert (thigh.readings[0], thigh.value) == ("18.0", "~15.0")
+    assert "~" not in chest.value
+    assert "~ estimate, through cloth" in plain(render(view, Size(80, 24)))
+
+
 def test_the_help_has_pages_and_the_drawing(room: Room) -> None:
     """Keys, more keys, the site at hand, and back to the visit."""
     room.measuring()

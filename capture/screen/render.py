@@ -61,6 +61,7 @@ _WORDS_COLUMNS = 24
 
 ROOMY_COLUMNS, ROOMY_ROWS = 112, 36
 _LEGEND = "value: mean of two, median of three; +- spread"
+_ESTIMATE = "~ estimate, through cloth; +- spread"
 _QUIETEST_DBFS, _METER_COLUMNS = -60.0, 12
 
 
@@ -126,7 +127,8 @@ def _usual(view: View, size: Size) -> list[Line]:
     lines += _drawn(view.headline, width - 2, blocks.ROWS, TITLE)
     about = f" {view.about}"
     space = width - len(about) - 1
-    legend = _LEGEND.rjust(space) if space > len(_LEGEND) else ""
+    told = _ESTIMATE if any("~" in row.value for row in view.table) else _LEGEND
+    legend = told.rjust(space) if space > len(told) else ""
     lines.append(((STRONG, about), (DIM, legend)))
     table = _table(view, wide=False)
     left_width = width - max(len(row) for row, _ in table)
