@@ -146,6 +146,14 @@ class Screen:
             raise CaptureError("No reading is chosen.", "Move the cursor to a reading.")
         return visit.readings[self.place].number
 
+    def playable(self) -> int:
+        """The number of the reading or note under the cursor."""
+        lines = self.lines()
+        head = lines[self._marked(lines)].split(maxsplit=2)[:2]
+        if len(head) == 2 and head[0].isdigit() and head[1] == "NOTE":
+            return int(head[0])
+        return self.number()
+
     def _open(self, place: int) -> None:
         self.review.open(place + 1)
         self.told = ""
@@ -252,7 +260,7 @@ def _keys(screen: Screen, typing: Condition) -> KeyBindings:
             screen, "withdraw", lambda text: screen.review.withdraw(screen.number(), text)
         )
     )
-    on("p", when=ready)(lambda: screen.do(lambda: screen.review.play(screen.number())))
+    on("p", when=ready)(lambda: screen.do(lambda: screen.review.play(screen.playable())))
     on("tab", when=ready)(lambda: screen.next(1))
     on("s-tab", when=ready)(lambda: screen.next(-1))
     on("x", when=ready)(lambda: screen.ask("no sound", lambda text: _no_sound(screen, text)))

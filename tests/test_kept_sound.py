@@ -10,6 +10,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from many_visits import people, visits
+from prompt_toolkit.application import create_app_session
+from prompt_toolkit.input import create_pipe_input
+from prompt_toolkit.output import DummyOutput
 from test_measure import ADA, NOON, QUIET, HelperAtKeys, opened, scene
 
 from capture.begin import Opened, Wish
@@ -21,6 +25,7 @@ from capture.keeping import LEAST_FREE_BYTES, TOLD, Keeping
 from capture.language.grammar import LISTENING
 from capture.pack import Pack
 from capture.review import answer
+from capture.review_screen import run_screen
 from capture.reviewing import Review
 from capture.screen.keymap import USUAL
 from capture.sound.errors import SpeakerError
@@ -399,6 +404,28 @@ def test_a_spoken_note_can_be_played(store: Store) -> None:
     assert played == [HUM.as_flac()]
     with pytest.raises(CaptureError, match="no reading 2"):
         review.play(2)
+
+
+def test_a_spoken_note_is_played_from_the_screen(store: Store) -> None:
+    """The note has a line of its own below the readings; the cursor goes there."""
+    (plain,) = visits(1)
+    last = plain["journal"][-1]
+    number = last["sequence"] + 1
+    fact = {"kind": "remark", "text": "", "site": "thigh", "circuit": 2}
+    plain["journal"].append({**last, "sequence": number, "facts": [fact], "readings": []})
+    store.join(people(1), [plain], named="the test", refuse_conflicts=True)
+    store.sounds.begin(plain["id"])
+    store.sounds.keep(plain["id"], number, HUM.as_flac())
+    played: list[bytes] = []
+    review = reviewed(store, lambda flac: float(len(played) + bool(played.append(flac))))
+    text = "\n".join(review.lines())
+    assert f"{number:>5} NOTE" in text
+    assert "thigh 2: spoken; its sound only, if it was kept; its sound is kept" in text
+    with create_pipe_input() as pipe:
+        pipe.send_text("\x1b[Bp" * 40 + "q")
+        with create_app_session(input=pipe, output=DummyOutput()):
+            run_screen(review, pipe, DummyOutput())
+    assert played == [HUM.as_flac()]
 
 
 def test_a_copied_store_has_no_sound(store: Store, tmp_path: Path) -> None:

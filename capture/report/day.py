@@ -100,7 +100,9 @@ def visit_lines(
     ]
     for each in visit.readings:
         lines.extend(_reading_lines(visit, each, each.number in kept))
-    lines.extend(f"NOTE     {one_line(each)}" for each in remark_lines(visit))
+    for fact, told in zip(visit.facts_of("remark"), remark_lines(visit), strict=True):
+        sound = "; its sound is kept" if fact["entry"] in kept else ""
+        lines.append(f"{fact['entry']:>5} NOTE {one_line(told)}{sound}")
     lines.extend(_amendment(amendment) for amendment in visit.amendments)
     return [*lines, "", *settled_lines(visit), "", *setup_lines(visit)]
 

@@ -209,6 +209,9 @@ class _Reader:
                 self.signed = (entry["at"], entry["sequence"])
             case {"kind": "undone", "what": what, "site": name}:
                 self._undo(what, name)
+            case {"kind": "remark"}:
+                # The sound of a spoken one is kept by the number of its entry.
+                self.others.append((entry["at"], {**fact, "entry": entry["sequence"]}))
             case {"kind": "doubt" | "hearing" | "dwell" | "jaws_on" | "note_open" | "note_closed"}:
                 pass
             case _:
