@@ -53,8 +53,9 @@ def run(chosen: argparse.Namespace) -> int:
 def told(held: Held) -> list[str]:
     """What a copy holds, in words."""
     parts = [f"{held.counts.get(table, 0)} {_named(table)}" for table in _TOLD]
-    last = "" if held.last_at is None else f" The last one is of {held.last_at[:16]}."
-    lines = [f"It holds {', '.join(parts)}.{last.replace('T', ' ')}"]
+    at = "" if held.last_at is None else held.last_at[:16].replace("T", " ")
+    last = f" The last one is of {at}." if at else ""
+    lines = [f"It holds {', '.join(parts)}.{last}"]
     if held.replayed is not None:
         lines.append(f"Visit {held.replayed[:8]} was replayed from it.")
     if not held.is_private:

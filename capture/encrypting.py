@@ -18,7 +18,8 @@ _LEFT = (
     "The old file was overwritten once and removed. A solid-state disk, a file system with"
     " snapshots or a backup of the machine may still hold parts of it: only an encrypted disk"
     " helps against that.",
-    "Backups, exports and reports made before stay readable: remove them yourself.",
+    "Backups, exports, reports and the sound of calls kept before stay readable: remove them"
+    " yourself. An encrypted store keeps no sound.",
 )
 
 

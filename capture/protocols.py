@@ -8,6 +8,7 @@ from capture.protocol.protocol import Protocol, Whichever
 from capture.protocol.shipped import protocols, text_of
 from capture.protocol.sites import HALF
 from capture.protocol_file import open_protocol
+from capture.terminal import show
 from capture.units import millimetres
 from capture.wiring import default_pack
 
@@ -35,13 +36,13 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
 
 def _list(_: argparse.Namespace) -> int:
     for name, protocol in protocols().items():
-        print(f"{name:<18} {protocol.title}. {protocol.source}.")
+        show(f"{name:<18} {protocol.title}. {protocol.source}.")
     return 0
 
 
 def _show(chosen: argparse.Namespace) -> int:
     for line in lines_of(open_protocol(chosen.protocol)):
-        print(line)
+        show(line)
     return 0
 
 
@@ -60,8 +61,8 @@ def _copy(chosen: argparse.Namespace) -> int:
         raise CaptureError(f"{file} is there already.", "Nothing was written.") from error
     except OSError as error:
         raise CaptureError(f"{file} cannot be written: {error.strerror}.") from error
-    print(f"Written to {file}. Change it, then: foldcall protocol check {file}")
-    print("Give it an id and a title of its own, so that its visits are told apart.")
+    show(f"Written to {file}. Change it, then: foldcall protocol check {file}")
+    show("Give it an id and a title of its own, so that its visits are told apart.")
     return 0
 
 
@@ -70,8 +71,8 @@ def _check(chosen: argparse.Namespace) -> int:
         raise MisuseError(f"There is no file {chosen.file}.", "Name a protocol's TOML file.")
     protocol = open_protocol(chosen.file)
     for line in (*lines_of(protocol), *_notes(protocol)):
-        print(line)
-    print(f"It can be used: foldcall measure --protocol {chosen.file}")
+        show(line)
+    show(f"It can be used: foldcall measure --protocol {chosen.file}")
     return 0
 
 
