@@ -24,6 +24,10 @@ VARIABLE = "FOLDCALL_SETTINGS"
 """The environment variable that names the settings file."""
 
 TABLE = "sound"
+_KEYS = (
+    "microphone", "microphone_host", "speaker", "speaker_host", "voice", "volume", "pace",
+    "echo_tail_s",
+)  # fmt: skip
 LONGEST_TAIL_S = 2.0
 _FOLDER_MODE = 0o700
 
@@ -63,7 +67,13 @@ def read_sound_settings(path: Path) -> SoundSettings:
     """
     table = _tables(path).get(TABLE, {})
     if not isinstance(table, dict):
-        raise _wrong(path, TABLE)
+        raise _wrong(path, TABLE, f"Write [{TABLE}] and its keys below.")
+    for key in table:
+        if key not in _KEYS:
+            raise SettingsError(
+                f"The settings in {path} name '{key}' in [{TABLE}], which is none.",
+                f"Choose of: {', '.join(_KEYS)}.",
+            )
     try:
         voice = VoiceKind(table.get("voice", VoiceKind.BANK))
     except ValueError as error:
