@@ -34,7 +34,7 @@ WRONG: dict[str, object] = {
 MAY_BE: frozenset[tuple[str, str]] = frozenset(
     {("mm", "zero"), ("percent", "zero"), ("spoken", "empty list")}
 )
-"""One of the two bounds may be nothing: the other holds. A site need not have a name to be called."""
+"""One of the two bounds may be nothing: the other holds. A site need not be called by name."""
 
 
 def dumped(value: object) -> str:
