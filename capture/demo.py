@@ -19,7 +19,8 @@ from capture.recognise.port import Heard
 from capture.recognise.vosk_ import VoskRecogniser
 from capture.report.summary import summary_lines, visit_result_of
 from capture.road import Road
-from capture.screen.keys import strike
+from capture.screen.keymap import USUAL
+from capture.screen.keypad import Entry, press
 from capture.screen.plain import PlainScreen
 from capture.sound.wav import open_sound
 from capture.store import Store
@@ -258,13 +259,13 @@ class _Player:
             self.recogniser.reset()
 
     def _strike(self, keys: tuple[str, ...]) -> None:
-        typed, struck = "", []
+        entry, struck = Entry(), list[str]()
         for key in keys:
             struck.append(key)
-            outcome = strike(typed, key, read_back=self.road.visit.pending is not None)
-            typed = outcome.typed
-            if outcome.intent is not None:
-                self.road.key(outcome.intent, " ".join(struck))
+            pressed = press(entry, key, USUAL, self.road.visit)
+            entry = pressed.entry
+            if pressed.intent is not None:
+                self.road.key(pressed.intent, " ".join(struck))
                 struck.clear()
         self.pace.pass_s(0.3 * len(keys))
 

@@ -1,6 +1,8 @@
-"""How long it takes from the end of a call to its read-back on the screen: p50, p95, and what got
-lost. `python tests/latency.py [ROUNDS]` plays the recorded visit in real time through the real
-session, with the screen drawn at 80 by 24 after each step. Three rounds hold more than 100 calls.
+"""How long it takes from the end of a call to its read-back on the screen.
+
+`python -m tests.latency [ROUNDS]` plays the recorded visit in real time through the real session,
+with the screen drawn at 80 by 24 after each step, and prints p50, p95 and what was not taken.
+Three rounds hold more than 100 calls.
 """
 
 import sys

@@ -12,7 +12,9 @@ from capture.recognise.certainty import NAMES, Certainty
 from capture.recognise.port import Heard
 from capture.recognise.scripted import ScriptedRecogniser, spoken
 from capture.road import LATEST_YES_S, Road
-from capture.screen.keys import strike
+from capture.screen.keymap import USUAL
+from capture.screen.keypad import Entry as Typing
+from capture.screen.keypad import press
 from capture.visit.announcement import (
     AllMeasured,
     AskPermission,
@@ -66,15 +68,15 @@ def test_a_whole_visit_from_a_script(plan: Plan, desk: Any) -> None:
 
 def keyed(desk: Any, keys: str) -> None:
     """Strike keys one by one; "e" is Enter."""
-    typed, struck = "", ""
+    entry, struck = Typing(), ""
     for key in keys.replace(" ", ""):
         struck += key
         name = "enter" if key == "e" else key
-        outcome = strike(typed, name, read_back=desk.visit.pending is not None)
-        typed = outcome.typed
-        if outcome.intent is not None:
+        pressed = press(entry, name, USUAL, desk.visit)
+        entry = pressed.entry
+        if pressed.intent is not None:
             desk.told.clear()
-            desk.road.key(outcome.intent, struck)
+            desk.road.key(pressed.intent, struck)
             struck = ""
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from capture.language.intents import (
     Confirm,
+    Correct,
     CorrectTape,
     Finish,
     GoTo,
@@ -12,6 +13,7 @@ from capture.language.intents import (
     JawsOn,
     Later,
     Pause,
+    Reading,
     Ready,
     Refuse,
     Remark,
@@ -28,7 +30,6 @@ from capture.language.intents import (
 )
 from capture.protocol.setup import SetupField
 from capture.screen.keymap import Action, Bindings
-from capture.screen.keys import ENTER, strike
 from capture.screen.menus import (
     MENUS,
     NUMBERS,
@@ -37,7 +38,13 @@ from capture.screen.menus import (
     is_screening,
     listed,
 )
-from capture.units import Centimetres, Inches, TapeLength
+from capture.screen.numerals import (
+    reading_tenths_mm,
+    small_tenths,
+    tape_length,
+    with_digit,
+    with_tape_sign,
+)
 from capture.visit.course import (
     next_target,
     outstanding,
@@ -45,15 +52,9 @@ from capture.visit.course import (
 )
 from capture.visit.state import Phase, Visit
 
-LONGEST_INCHES = 99
-LONGEST_CENTIMETRES = 99
-"""What the voice can say as well."""
-
-_SIXTEENTHS = {"2": 8, "4": 4, "8": 2, "16": 1}
 _NUM_LOCK_OFF = frozenset("up down left right home end pageup pagedown insert delete".split())
 """What a keypad sends instead of digits then."""
 
-_MOST_TAPE_CHARACTERS = 8
 _MOST_WORDS = 60
 _MOST_NOTE = 300
 _FINISH = "Finish what is typed first: Enter takes it, Backspace clears it."
@@ -68,8 +69,6 @@ _AT_ONCE: Mapping[Action, Intent] = {
     Action.FINISH: Finish(),
     Action.WIPED: Wiped(),
 }
-_LARGEST_SMALL_TENTHS = 99
-"""A thickness of cloth in millimetres or an offset in centimetres, as the voice can say it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,8 +217,10 @@ def _reading_character(entry: Entry, key: str) -> Pressed | None:
     key = "." if key == "," else key
     if len(key) != 1 or key not in "0123456789.":
         return None
-    struck = strike(entry.typed, key, read_back=False)
-    return Pressed(replace(entry, typed=struck.typed), problem=struck.problem)
+    typed = with_digit(entry.typed, key)
+    if typed is None:
+        return Pressed(entry, problem="A reading has at most two digits, a point and a tenth.")
+    return Pressed(replace(entry, typed=typed))
 
 
 def _tape_character(entry: Entry, key: str) -> Pressed | None:
@@ -227,9 +228,10 @@ def _tape_character(entry: Entry, key: str) -> Pressed | None:
     allowed = "0123456789." if not entry.typed else "0123456789. /c"
     if len(character) != 1 or character not in allowed:
         return None
-    if len(entry.typed) == _MOST_TAPE_CHARACTERS:
+    typed = with_tape_sign(entry.typed, character)
+    if typed is None:
         return Pressed(entry, problem="A tape length is like 6 3/4, 37.2 or 37 c.")
-    return Pressed(replace(entry, typed=entry.typed + character))
+    return Pressed(replace(entry, typed=typed))
 
 
 def _enter(entry: Entry, visit: Visit) -> Pressed:
@@ -245,55 +247,19 @@ def _enter(entry: Entry, visit: Visit) -> Pressed:
             return Pressed(entry, problem="That is no tape length. Type like 6 3/4, 37.2 or 37 c.")
         corrects = visit.pending_tape is not None
         return Pressed(Entry(), CorrectTape(length) if corrects else Tape(length, entry.tape_site))
-    struck = strike(entry.typed, ENTER, read_back=visit.pending is not None)
-    after = Entry() if struck.intent is not None else replace(entry, typed=struck.typed)
-    return Pressed(after, struck.intent, problem=struck.problem)
+    value = reading_tenths_mm(entry.typed)
+    if value is None:
+        return Pressed(entry, problem="That is no reading. Mend it, or clear it.")
+    return Pressed(Entry(), Reading(value) if visit.pending is None else Correct(value))
 
 
 def _enter_small(entry: Entry, field: SetupField) -> Pressed:
     """A thickness of cloth in millimetres, or an offset in centimetres."""
-    whole, point, tenth = entry.typed.partition(".")
-    number = int(f"{whole}{tenth or 0}") if whole.isdigit() and len(tenth) == bool(point) else -1
-    if not 0 <= number <= _LARGEST_SMALL_TENTHS:
+    number = small_tenths(entry.typed)
+    if number is None:
         return Pressed(entry, problem="Type a number from 0.0 to 9.9, then Enter.")
     # Tenths of a centimetre are millimetres.
     return Pressed(Entry(), SetCloth(number) if field is SetupField.CLOTH else SetOffset(number))
-
-
-def tape_length(typed: str) -> TapeLength | None:
-    """A tape length as it was typed, None for what is none.
-
-    Inches may have a fraction in halves, quarters, eighths or sixteenths. A point, or a "c" at
-    the end, makes centimetres.
-
-    >>> tape_length("6 3/4"), tape_length("37.2"), tape_length("37c"), tape_length("6 3/5")
-    (Inches(sixteenths=108), Centimetres(millimetres=372), Centimetres(millimetres=370), None)
-    """
-    text = typed.strip()
-    if "." in text or text.endswith("c"):
-        whole, _, tenth = text.removesuffix("c").strip().partition(".")
-        if not _number(whole, LONGEST_CENTIMETRES) or len(tenth) != ("." in text):
-            return None
-        if tenth and not _number(tenth, 9):
-            return None
-        length = int(whole) * 10 + int(tenth or 0)
-        return Centimetres(length) if length else None
-    whole, _, fraction = text.partition(" ") if " " in text else (
-        ("0", "", text) if "/" in text else (text, "", "")
-    )  # fmt: skip
-    if not _number(whole, LONGEST_INCHES):
-        return None
-    sixteenths = int(whole) * 16
-    if fraction:
-        above, slash, below = fraction.strip().partition("/")
-        if not slash or below not in _SIXTEENTHS or not _number(above, int(below) - 1):
-            return None
-        sixteenths += int(above) * _SIXTEENTHS[below]
-    return Inches(sixteenths) if sixteenths else None
-
-
-def _number(text: str, most: int) -> bool:
-    return text.isascii() and text.isdigit() and len(text) <= 2 and int(text) <= most
 
 
 def _act(action: Action, visit: Visit) -> Pressed:
