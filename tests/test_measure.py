@@ -17,11 +17,11 @@ import soundfile
 from capture.begin import Opened, Wish, open_visit
 from capture.company import Company, Sound, assemble, examples, run_lines
 from capture.composition.shown import Body
-from capture.errors import MisuseError
+from capture.errors import CaptureError, MisuseError
 from capture.measure import read_bindings, results_of
 from capture.pack import Pack
 from capture.resources import data_folder
-from capture.screen.keymap import USUAL, Action, KeysError
+from capture.screen.keymap import USUAL, Action
 from capture.session import Session
 from capture.sound.microphone import Microphone
 from capture.sound.recorded import WavSource
@@ -295,7 +295,7 @@ def test_wrong_settings_name_their_file(tmp_path: Path, text: str) -> None:
     """The error says which file to mend."""
     path = tmp_path / "settings.toml"
     path.write_text(text, encoding="latin-1")
-    with pytest.raises(KeysError, match=r"settings\.toml"):
+    with pytest.raises(CaptureError, match=r"settings\.toml"):
         read_bindings(path)
 
 
