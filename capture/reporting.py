@@ -9,7 +9,7 @@ from capture.composition.options import body_of
 from capture.errors import CaptureError, MisuseError
 from capture.report.page import page_lines
 from capture.report.record import VisitRecord, record_of
-from capture.report.story import Asked, Person, Story, tell
+from capture.report.story import Asked, Person, Story, last_alike, tell
 from capture.store import Client, Store, VisitRow
 from capture.terminal import show
 from capture.transfer import store_of, store_option, write_new
@@ -95,7 +95,8 @@ def story_of(store: Store, row: VisitRow, asked: Asked | None = None) -> Story:
         for each in store.visits_before(row.client.id, row.started_at)
         if each != row.id
     ]
-    assessors = dict.fromkeys([row.assessor.id, *(each.assessor_id for each in earlier[:1])])
+    before = last_alike(visit, earlier)
+    assessors = dict.fromkeys([row.assessor.id, *([] if before is None else [before.assessor_id])])
     of_assessors = latest_records(store, assessors)
     person = Person(row.client.name, row.assessor.name)
     if asked is None:

@@ -342,6 +342,20 @@ def test_what_differs_is_told_to_the_client_too() -> None:
     assert lines[2] == "Not compared: thigh. The side was left before and is right now."
 
 
+def test_a_visit_without_folds_is_passed_over() -> None:
+    """The last visit was refused, the one before was of other sites: the third is compared with."""
+    refused = replace(made("2026-04-20"), readings=())
+    other = made("2026-04-10", "three_sites_men")
+    chest = replace(other, readings=tuple(each for each in other.readings if each.site == "chest"))
+    now = made("2026-05-04", "three_sites_women", sex=Sex.FEMALE, more_tenths=20)
+    story = told(now, refused, chest, made("2026-04-04", "three_sites_women", sex=Sex.FEMALE))
+    assert story.before is not None
+    assert "Since 2026-04-04 the sum of 3 places is 6.0 mm more" in client_lines(story)[1]
+    assert "2026-04-04, mm" in page(story)
+    alone = client_lines(told(now, refused))
+    assert "No earlier visit has folds at these places" in alone[1]
+
+
 def test_nothing_alike_means_no_change_is_told() -> None:
     """Another caliper: no change of any fold, and the reason once."""
     lines = client_lines(told(made("2026-05-04"), made("2026-04-04", caliper="other caliper")))

@@ -105,10 +105,10 @@ def _with_values(story: Story) -> list[Pair]:
 
 def _change(story: Story) -> Iterator[str]:
     """Sum and sites against the last visit, each with what measuring alone could do."""
-    if story.change is None:
+    if story.change is None or story.before is None:
         return
     rows = [_change_row(each) for each in (story.change.sum, *story.change.sites)]
-    when = story.earlier[0][0].started_at[:10]
+    when = story.before.started_at[:10]
     heads = (
         "", f"{when}, mm", "now, mm", "change, mm", "error, mm", "that is",
     )  # fmt: skip

@@ -52,9 +52,10 @@ AS_ASKED = Asked()
 class Story:
     """One visit among others of the same person.
 
-    `earlier` are the visits before it, the newest first; `errors` the assessor's own errors by
-    site, from their latest visits; `between` the errors between them and the assessor of the
-    visit before, where that was another one.
+    `earlier` are the visits before it, the newest first; `before` is the last of them with a fold
+    at a site of this one, which the `change` is since. `errors` are the assessor's own errors by
+    site, from their latest visits; `between` those between them and the assessor of `before`,
+    where that was another one.
     """
 
     visit: VisitRecord
@@ -65,6 +66,7 @@ class Story:
     change: VisitChange | None
     asked: Asked = AS_ASKED
     between: tuple[SiteError, ...] = ()
+    before: VisitRecord | None = None
 
     @property
     def show_fat(self) -> bool:
@@ -103,14 +105,24 @@ def tell(
     errors = within_assessor(known, visit.assessor_id)
     inputs = Inputs(_tems(errors), asked.body.weight_kg, asked.body.target_percent, asked.override)
     past = replace(inputs, weight_kg=None, target_percent=None)
-    before = tuple((each, result_of(each, asked.defaults, past)) for each in earlier[:MOST_EARLIER])
+    results = [(each, result_of(each, asked.defaults, past)) for each in earlier[:MOST_EARLIER]]
+    before = last_alike(visit, earlier)
     change: VisitChange | None = None
     between: tuple[SiteError, ...] = ()
-    if earlier:
-        between = _between(known, earlier[0], visit)
-        change = _change(earlier[0], visit, _tems(errors), _tems(between) or None)
+    if before is not None:
+        between = _between(known, before, visit)
+        change = _change(before, visit, _tems(errors), _tems(between) or None)
     result = result_of(visit, asked.defaults, inputs)
-    return Story(visit, person, result, before, errors, change, asked, between)
+    return Story(visit, person, result, tuple(results), errors, change, asked, between, before)
+
+
+def last_alike(visit: VisitRecord, earlier: Sequence[VisitRecord]) -> VisitRecord | None:
+    """The last visit with a fold at a site of this one; a refused visit is no visit to compare."""
+    sites = {each.site for each in measured(visit).measurements}
+    for each in earlier:
+        if sites & {one.site for one in measured(each).measurements}:
+            return each
+    return None
 
 
 def _body(visit: VisitRecord, given: Body) -> Body:
@@ -144,10 +156,8 @@ def _change(
     now: VisitRecord,
     tems_mm: Mapping[str, float],
     between_mm: Mapping[str, float] | None,
-) -> VisitChange | None:
+) -> VisitChange:
     then, today = measured(before), measured(now)
-    if not then.measurements or not today.measurements:
-        return None
     # Two clients that were found to be one person are compared like one.
     return change_since(replace(then, client=today.client), today, tems_mm, between_mm)
 
@@ -193,10 +203,10 @@ def _change_lines(story: Story) -> Iterator[str]:
     if not story.earlier:
         yield "This is the first visit on record, so there is nothing to compare with yet."
         return
-    when = story.earlier[0][0].started_at[:10]
-    if story.change is None:
-        yield f"At the visit of {when} no folds were measured, so there is nothing to compare."
+    if story.change is None or story.before is None:
+        yield "No earlier visit has folds at these places, so there is nothing to compare."
         return
+    when = story.before.started_at[:10]
     change = story.change.sum.change_mm
     if change is None:
         yield f"The folds are not compared with those of {when}: they were measured in another way."
