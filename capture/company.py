@@ -18,7 +18,7 @@ from capture.keeping import Keeping
 from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import Intent, NotUnderstood
 from capture.pack import Pack
-from capture.preferences import USUAL, Preferences
+from capture.preferences import USUAL, Letters, Preferences
 from capture.protocol.caliper import caliper_warnings
 from capture.recognise.port import Heard
 from capture.report.summary import visit_result_of
@@ -248,7 +248,9 @@ def _ear(pack: Pack, sites: set[str], model: Path | None) -> tuple[str, Listener
 
 def run_screen(company: Company) -> None:
     """Run the session full-screen until it is left."""
-    screen = Screen(company)
+    letters = company.session.preferences.letters
+    ascii_only = None if letters is Letters.AUTO else letters is Letters.ASCII
+    screen = Screen(company, ascii_only=ascii_only)
     company.session.wake = screen.wake
     with native_messages_logged():
         try:

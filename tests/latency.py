@@ -41,6 +41,8 @@ class Told:
     waits_s: list[float]
     calls: int
     untaken: list[str]
+    silent: list[str]
+    """Calls that led to no step, such as other people talking."""
 
 
 def end_of_speech_s(sound: np.ndarray, rate_hz: int) -> float:
@@ -78,8 +80,9 @@ def one_round(files: list[Path], seed: int) -> Told:
         quiet = SoundSettings(voice=VoiceKind.SILENT)
         company = assemble(store, opened, pack, Sound(source, quiet), USUAL)
         company.phrases.join()
-        company.begin()
         session = company.session
+        session.bounce_s = 0.0
+        company.begin()
         session.strike("enter")  # ready: the recording begins with the permissions
         session.drain()
         before, steps_s, untaken = session.visit.sequence, [], list[str]()
@@ -96,11 +99,12 @@ def one_round(files: list[Path], seed: int) -> Told:
             if shown.microphone is not None and shown.microphone.state is MicState.ENDED:
                 break
         company.close()
-    waits_s = []
-    for end_s, next_s in pairwise([*ends_s, float("inf")]):
+    waits_s, silent = [], []
+    for file, (end_s, next_s) in zip(files, pairwise([*ends_s, float("inf")]), strict=True):
         after = [step_s - end_s for step_s in steps_s if end_s < step_s < next_s]
         waits_s += after[:1]
-    return Told(waits_s, len(files), untaken)
+        silent += [] if after else [file.stem]
+    return Told(waits_s, len(files), untaken, silent)
 
 
 def main(rounds: int) -> None:
@@ -110,7 +114,7 @@ def main(rounds: int) -> None:
     waits_s = np.array([wait_s for told in found for wait_s in told.waits_s])
     calls = sum(told.calls for told in found)
     for told in found:
-        print(f"{len(told.waits_s)} of {told.calls} calls led to a step")
+        print(f"{len(told.waits_s)} of {told.calls} calls led to a step; not {told.silent}")
         print(*(f"  {line}" for line in told.untaken), sep="\n")
     p50_s, p95_s = np.percentile(waits_s, (50, 95))
     print(f"{len(waits_s)} of {calls} calls: p50 {p50_s:.2f} s, p95 {p95_s:.2f} s")

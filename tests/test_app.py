@@ -190,19 +190,53 @@ def test_a_closed_terminal_ends_the_session(stage: Stage, keyboard: PipeInput) -
 
 @pytest.mark.parametrize(
     ("setting", "depth"),
-    [("", ColorDepth.DEPTH_4_BIT), ("1", ColorDepth.DEPTH_1_BIT)],
-    ids=["colours", "NO_COLOR"],
+    [
+        ({"TERM": "xterm"}, ColorDepth.DEPTH_4_BIT),
+        ({"TERM": "xterm", "NO_COLOR": "1"}, ColorDepth.DEPTH_1_BIT),
+        ({"TERM": "vt220"}, ColorDepth.DEPTH_1_BIT),
+        ({"TERM": "xterm-mono"}, ColorDepth.DEPTH_1_BIT),
+    ],
+    ids=["colours", "NO_COLOR", "an old terminal", "monochrome"],
 )
 def test_colours_can_be_refused(
     stage: Stage,
     keyboard: PipeInput,
     monkeypatch: pytest.MonkeyPatch,
-    setting: str,
+    setting: dict[str, str],
     depth: ColorDepth,
 ) -> None:
-    """NO_COLOR leaves bold and reverse; otherwise sixteen colours are the most."""
-    monkeypatch.setenv("NO_COLOR", setting)
+    """Bold and reverse are left then; otherwise sixteen colours are the most."""
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    for name, value in setting.items():
+        monkeypatch.setenv(name, value)
     assert Screen(stage, input=keyboard, output=Terminal()).app.color_depth is depth
+
+
+class OldTerminal(Terminal):
+    """One that can write ASCII only."""
+
+    def encoding(self) -> str:
+        """As an old terminal says."""
+        return "ascii"
+
+
+@pytest.mark.parametrize(
+    ("ascii_only", "output", "ink"),
+    [
+        (None, Terminal(), "█"),
+        (None, OldTerminal(), "#"),
+        (True, Terminal(), "#"),
+        (False, OldTerminal(), "█"),
+    ],
+    ids=["blocks", "cannot show blocks", "asked for ASCII", "asked for blocks"],
+)
+def test_letters_are_drawn_with_what_the_terminal_has(
+    stage: Stage, keyboard: PipeInput, ascii_only: bool | None, output: Terminal, ink: str
+) -> None:
+    """Where the encoding lacks block characters, or the settings say so, with number signs."""
+    screen = Screen(stage, input=keyboard, output=output, ascii_only=ascii_only)
+    shown = "".join(piece[1] for piece in screen._text())
+    assert set(shown) & set("█#") == {ink}
 
 
 def test_a_fault_is_not_swallowed(stage: Stage, keyboard: PipeInput) -> None:

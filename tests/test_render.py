@@ -172,3 +172,22 @@ def test_half_blocks_are_three_lines_of_the_same_width() -> None:
     lines = blocks.small("confirm?")
     assert len(lines) == 3
     assert {len(line) for line in lines} == {blocks.width("confirm?")}
+
+
+@pytest.mark.parametrize("standing", Standing)
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_ascii_is_enough(standing: Standing, size: Size) -> None:
+    """Without block characters site, value and state are still large, or stand out in words."""
+    shown = text(replace(VIEW, standing=standing, ink=blocks.ASCII_INK), size)
+    assert shown.isascii()
+    first, *_ = blocks.large("15.0", ink="#")
+    assert first.split()[0] in shown
+    drawn = any(row.strip() and row in shown for row in blocks.large(str(standing), 2, ink="#"))
+    assert drawn or str(standing) in shown
+
+
+@pytest.mark.parametrize("standing", Standing)
+def test_every_state_can_be_drawn_large(standing: Standing) -> None:
+    """Each word of the state fits beside the table at 80 columns, in block letters."""
+    assert blocks.can_draw(str(standing))
+    assert blocks.width(str(standing)) < 37

@@ -8,7 +8,9 @@ import asyncio
 import errno
 import os
 import signal
+from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import replace
 from typing import Any, Protocol
 
 from prompt_toolkit.application import Application
@@ -21,6 +23,7 @@ from prompt_toolkit.layout import FormattedTextControl, Layout, Window
 from prompt_toolkit.output import ColorDepth, Output
 from prompt_toolkit.styles import Style
 
+from capture.screen.blocks import ASCII_INK, can_encode
 from capture.screen.render import STYLES, Size, render
 from capture.screen.view import View
 
@@ -61,6 +64,12 @@ _TERMINAL_GONE = {errno.EIO, errno.EPIPE, errno.EBADF}
 """What writing to a terminal gives whose window was closed."""
 
 
+def _is_monochrome(environment: Mapping[str, str]) -> bool:
+    """Whether the terminal says of itself that it has no colours (names of terminfo)."""
+    name = environment.get("TERM", "")
+    return name in {"dumb", "vt52", "vt100", "vt102", "vt220"} or name.endswith(("-m", "-mono"))
+
+
 class Stage(Protocol):
     """What the screen shows and feeds."""
 
@@ -87,7 +96,11 @@ class Stage(Protocol):
 
 
 class Screen:
-    """The application around a stage. `input` and `output` are the terminal unless given."""
+    """The application around a stage. `input` and `output` are the terminal unless given.
+
+    `ascii_only`: the large letters are drawn without block characters; None: where the terminal's
+    encoding lacks them. `colour` None: unless NO_COLOR is set.
+    """
 
     def __init__(
         self,
@@ -96,13 +109,15 @@ class Screen:
         input: Input | None = None,
         output: Output | None = None,
         colour: bool | None = None,
+        ascii_only: bool | None = None,
     ) -> None:
         self._stage = stage
         self._shown: View | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         ANSI_SEQUENCES.update(KEYPAD_SEQUENCES)  # type: ignore[arg-type]
+        self._ascii_only = ascii_only
         if colour is None:
-            colour = not os.environ.get("NO_COLOR")
+            colour = not os.environ.get("NO_COLOR") and not _is_monochrome(os.environ)
         self.app: Application[None] = Application(
             layout=Layout(
                 Window(FormattedTextControl(self._text), always_hide_cursor=True, wrap_lines=False)
@@ -179,11 +194,19 @@ class Screen:
     def _text(self) -> StyleAndTextTuples:
         size = self.app.output.get_size()
         self._shown = self._stage.view()
-        lines = render(self._shown, Size(size.columns, size.rows))
+        shown = self._shown
+        if self._draws_ascii():
+            shown = replace(shown, ink=ASCII_INK)
+        lines = render(shown, Size(size.columns, size.rows))
         pieces: StyleAndTextTuples = []
         for line in lines:
             pieces += [*line, ("", "\n")]
         return pieces[:-1]
+
+    def _draws_ascii(self) -> bool:
+        if self._ascii_only is not None:
+            return self._ascii_only
+        return not can_encode(self.app.output.encoding())
 
     def _bindings(self) -> KeyBindings:
         bindings = KeyBindings()

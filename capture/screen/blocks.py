@@ -55,6 +55,9 @@ _PICTURES = {
     " ": ".. .. .. .. ..",
 }
 
+INK, ASCII_INK = "█", "#"
+"""What the large letters are drawn with; the second where an encoding lacks the first."""
+
 _HALVES = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 
@@ -63,13 +66,26 @@ def can_draw(text: str) -> bool:
     return all(sign in _PICTURES for sign in text.upper())
 
 
+def can_encode(encoding: str) -> bool:
+    """Whether an encoding has the block characters.
+
+    >>> can_encode("utf-8"), can_encode("ascii"), can_encode("cp437"), can_encode("no such")
+    (True, False, True, False)
+    """
+    try:
+        "".join((INK, *_HALVES.values())).encode(encoding)
+    except (LookupError, UnicodeError):
+        return False
+    return True
+
+
 def width(text: str, times: int = 1) -> int:
     """Columns that a text takes, `times` enlarged in width."""
     signs = [len(_PICTURES[sign].split()[0]) for sign in text.upper()]
     return times * (sum(signs) + max(0, len(signs) - 1))
 
 
-def large(text: str, times: int = 1, down: int = 1, ink: str = "█") -> tuple[str, ...]:
+def large(text: str, times: int = 1, down: int = 1, ink: str = INK) -> tuple[str, ...]:
     r"""A text in full blocks, `times` as wide and `down` times as high as its pictures.
 
     >>> print("\n".join(large("1.", ink="#")))

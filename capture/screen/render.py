@@ -124,7 +124,7 @@ def cut(line: Line, columns: int) -> Line:
 def _usual(view: View, size: Size) -> list[Line]:
     width = size.columns
     lines = [_bar(view, width)]
-    lines += _drawn(view.headline, width - 2, blocks.ROWS, TITLE)
+    lines += _drawn(view, view.headline, width - 2, blocks.ROWS, TITLE)
     about = f" {view.about}"
     space = width - len(about) - 1
     told = _ESTIMATE if any("~" in row.value for row in view.table) else _LEGEND
@@ -132,7 +132,7 @@ def _usual(view: View, size: Size) -> list[Line]:
     lines.append(((STRONG, about), (DIM, legend)))
     table = _table(view, wide=False)
     left_width = width - max(len(row) for row, _ in table)
-    left = [*_drawn(view.value, left_width - 1, blocks.ROWS, BIG), ()]
+    left = [*_drawn(view, view.value, left_width - 1, blocks.ROWS, BIG), ()]
     left += _state(view, left_width, 3)
     lines += _beside(left, table, left_width)
     foot = _foot(view, width, 2)
@@ -143,11 +143,11 @@ def _usual(view: View, size: Size) -> list[Line]:
 def _roomy(view: View, size: Size) -> list[Line]:
     width = size.columns
     lines = [_bar(view, width), ()]
-    lines += _drawn(view.headline, width - 2, 2 * blocks.ROWS, TITLE)
+    lines += _drawn(view, view.headline, width - 2, 2 * blocks.ROWS, TITLE)
     lines += [(), _text(f" {view.about}", STRONG), ()]
     table = _table(view, wide=True)
     left_width = width - max(len(row) for row, _ in table) - 2
-    left = _drawn(view.value, left_width - 1, 2 * blocks.ROWS, BIG)
+    left = _drawn(view, view.value, left_width - 1, 2 * blocks.ROWS, BIG)
     lines += _beside(left, table, left_width)
     lines += [(), *_state(view, width, blocks.ROWS)]
     foot = _foot(view, width, 3)
@@ -165,7 +165,7 @@ def _small(view: View, size: Size) -> list[Line]:
     width, value_rows = size.columns, blocks.ROWS
     lines = [
         cut(((TITLE, f" {view.headline.upper()}"), (STRONG, f"  {view.about}")), width),
-        *_drawn(view.value, width - 2, value_rows, BIG)[: max(0, size.rows - 4)],
+        *_drawn(view, view.value, width - 2, value_rows, BIG)[: max(0, size.rows - 4)],
     ]
     state = f" {view.standing} {view.standing_about}".rstrip()
     lines.append(_text(state, _STANDING_STYLES[view.standing]))
@@ -225,17 +225,17 @@ def _bar(view: View, width: int) -> Line:
     return ((BAR, f"{padded(left, room)} {right}{end}"),)
 
 
-def _drawn(text: str, columns: int, rows: int, style: str) -> list[Line]:
+def _drawn(view: View, text: str, columns: int, rows: int, style: str) -> list[Line]:
     """A text as large as fits into columns and rows; always so many rows."""
     text = text.upper()
     drawn: tuple[str, ...] = ()
     if text and blocks.can_draw(text):
         for times, down in ((6, 2), (4, 2), (3, 2), (2, 2), (2, 1), (1, 1)):
             if down * blocks.ROWS <= rows and blocks.width(text, times) <= columns:
-                drawn = blocks.large(text, times, down)
+                drawn = blocks.large(text, times, down, view.ink)
                 break
         else:
-            if blocks.width(text) <= columns and rows >= 3:
+            if blocks.width(text) <= columns and rows >= 3 and view.ink == blocks.INK:
                 drawn = blocks.small(text)
     if text and not drawn:
         drawn = (text,)
@@ -252,13 +252,19 @@ def _state(view: View, columns: int, rows: int) -> list[Line]:
         if not blocks.can_draw(text):
             continue
         if rows >= blocks.ROWS and blocks.width(text, 2) < columns:
-            return [((style, f" {row}"),) for row in blocks.large(text, 2)]
-        if blocks.width(text) < columns:
-            drawn = blocks.large(text) if rows >= blocks.ROWS else blocks.small(text)
+            return [((style, f" {row}"),) for row in blocks.large(text, 2, ink=view.ink)]
+        if blocks.width(text) < columns and (rows >= blocks.ROWS or view.ink == blocks.INK):
+            high = rows >= blocks.ROWS
+            drawn = blocks.large(text, ink=view.ink) if high else blocks.small(text)
             lines: list[Line] = [((style, f" {row}"),) for row in drawn]
             if text != full:
                 lines[-1] = (*lines[-1], (style, f"  {view.standing_about}"))
             return lines
+    rule = "=" * min(columns - 2, cells(full) + 8)
+    if rows >= 3 and cells(full) + 8 < columns:
+        # Between two rules the word stands out where it cannot be drawn large.
+        middle = f" {full.center(len(rule))}".rstrip()
+        return [_text(f" {rule}", style), _text(middle, style), _text(f" {rule}", style)]
     return [_text(f" {full}", style), *[()] * (rows - 1)]
 
 

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from capture.screen.blocks import INK
+
 
 class Standing(StrEnum):
     """How it stands with the last reading. The value is the word on the screen."""
@@ -93,6 +95,8 @@ class View:
     events: tuple[str, ...] = ()
     help: tuple[tuple[str, str, str], ...] = ()
     picture: Picture | None = None
+    ink: str = INK
+    """What the large letters are drawn with."""
     mode: str = ""
     """What makes a reading count, in words."""
     warning: str = ""
