@@ -20,7 +20,6 @@ from capture.composition.equations import (
 )
 from capture.composition.options import (
     body_of,
-    completed_years,
     number,
     optional_number,
     readings,
@@ -34,6 +33,7 @@ from capture.composition.usual import usual_equation
 from capture.compute_store import Person, person_of, print_tem_of_store
 from capture.compute_tables import one_visit, print_change, print_json, print_tem
 from capture.errors import CaptureError, MisuseError
+from capture.protocol_file import open_protocol
 from capture.terminal import show
 from capture.transfer import store_option
 
@@ -77,6 +77,7 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
         default=[],
         help="readings of one site; give it once for each site",
     )
+    add("--protocol", metavar="NAME", help="with --applicable: the sites that it plans")
     add("--csv", metavar="CSV", type=Path, help="readings of one visit in a table")
     add("--conversion", metavar="ID", help="see --conversions (default: siri)")
     add("--override", action="store_true", help="compute outside the equation's sample, marked")
@@ -191,16 +192,22 @@ def _conversions(chosen: argparse.Namespace) -> int:
 
 
 def _applicable(chosen: argparse.Namespace) -> int:
-    if chosen.sex is None:
+    if chosen.sex is None and chosen.client is None:
         raise MisuseError("--sex is missing.", "--applicable needs --sex, --age and readings.")
-    age = completed_years(chosen.age)
-    taken, folds = _measured(chosen)
-    if not taken:
-        raise MisuseError("No readings were given.", "Give --reading or --csv.")
-    values_mm = {site: settle(values).value_mm for site, values in taken.items()}
-    answers = applicable(
-        Sex(chosen.sex), age, values_mm, values_mm=values_mm, fold_directions=folds
-    )
+    person = person_of(chosen)
+    sex = Sex(chosen.sex) if person.sex is None else person.sex
+    if chosen.protocol is not None:
+        sites = open_protocol(chosen.protocol).sites
+        planned = {site.id: FoldDirection(site.fold.value) for site in sites}
+        answers = applicable(sex, person.age_years, planned, fold_directions=planned)
+    else:
+        taken, folds = _measured(chosen)
+        if not taken:
+            raise MisuseError("No readings were given.", "Give --reading, --csv or --protocol.")
+        values_mm = {site: settle(values).value_mm for site, values in taken.items()}
+        answers = applicable(
+            sex, person.age_years, values_mm, values_mm=values_mm, fold_directions=folds
+        )
     if chosen.json:
         print_json(
             [

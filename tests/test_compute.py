@@ -111,6 +111,18 @@ def test_a_client_who_is_not_there_is_told(run: Run, store_path: Path) -> None:
         run("--client", "Nobody", "--store", str(store_path), "--sum", "45", "--age", "30")
 
 
+def test_which_equations_fit_a_client_and_a_protocol(
+    run: Run, store_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Before anything is measured: what applies to this client with these sites, and why not."""
+    of_client = ["--client", "Rowan Alderby", "--store", str(store_path), "--json"]
+    assert run("--applicable", "--protocol", "three_sites_men", *of_client) == 0
+    found = {each["id"]: each for each in _json(capsys)}
+    assert found[MEN_3]["applies"]
+    assert found["durnin_womersley_1974_men"]["reasons"][0]["kind"] == "sites missing"
+    assert not any(found[each.id]["applies"] for each in equations() if each.sexes == ("female",))
+
+
 # The lists
 
 
