@@ -492,6 +492,10 @@ class Session:
             self.voice.say(
                 " ".join(shown.lines), cue_for(self._said), Cue.LISTENING if self.listens else None
             )
+        if self._watcher is not None:
+            # In lines a list that is open by itself has to be told.
+            for line in menu_words(shown.entry, self.visit):
+                self._watcher.noticed(line)
         self._listen()
         try:
             self._after_step(self.visit)

@@ -23,6 +23,7 @@ from capture.visit.announcement import (
     AskPreparation,
     AskReading,
     AskTape,
+    Ended,
     Paused,
     ReadBack,
     ReadBackTape,
@@ -132,6 +133,8 @@ def _about(asked: Announcement, visit: Visit) -> str:
             return "Enter: yes. -: no."
         case Stopped():
             return "Choose by its number what is done instead."
+        case Ended():
+            return "Nothing more is measured: undo, or sign off."
         case AllMeasured():
             return "Nothing is left to measure: sign off."
         case Paused():

@@ -319,6 +319,18 @@ def test_without_a_terminal_the_line_mode_is_named(tmp_path: Path) -> None:
     assert "--plain" in done.stderr
 
 
+def test_lists_are_told_in_lines(store: Store, pack: Pack) -> None:
+    """Before touching, after a refusal, and where a key opens one: each choice with its number."""
+    told: list[str] = []
+    company = assemble(store, opened(store), pack, Sound(None, QUIET), USUAL, told.append)
+    run_lines(company, iter(["ready", "no", "4", "", "h", "escape"]), patient=False)
+    assert [each.option.value for each in company.session.visit.choices] == ["chaperone"]
+    text = "\n".join(told)
+    wanted = ("4 lotion", "4 chaperone", "2 fold horizontal")
+    places = [text.index(each) for each in wanted]
+    assert places == sorted(places)
+
+
 def test_the_line_mode_needs_no_terminal(tmp_path: Path) -> None:
     """One line an event, for a screen reader or a pipe."""
     store = str(tmp_path / "visits.db")
