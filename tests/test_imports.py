@@ -44,6 +44,7 @@ PURE = (
     "report.day",
     "report.details",
     "report.deviations",
+    "report.file_page",
     "report.markup",
     "report.record",
     "report.remarks",

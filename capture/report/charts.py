@@ -10,7 +10,6 @@ import pygal
 from pygal.style import Style
 
 from capture.composition.uncertainty import one_decimal
-from capture.report.markup import escape
 from capture.report.trend import Point, Trend
 
 # pygal leaves a hook of an old kind in the import system, for plugins that we do not use; every
@@ -147,25 +146,3 @@ def _in_words(point: Point, unit: str, found: Trend) -> str:
     if point.low is None or point.high is None:
         return told
     return f"{told} ({point.low:.{found.range_digits}f} to {point.high:.{found.range_digits}f})"
-
-
-def table_html(heads: Sequence[str], rows: Sequence[Sequence[str]], css: str = "") -> str:
-    """A table; every cell is escaped. Columns of numbers stand to the right, with their head."""
-    sides = [_side([row[place] for row in rows]) for place in range(len(heads))]
-    top = "".join(
-        f'<th scope="col"{side}>{escape(head)}</th>'
-        for head, side in zip(heads, sides, strict=True)
-    )
-    body = "".join(
-        "<tr>"
-        + "".join(f"<td{side}>{escape(cell)}</td>" for cell, side in zip(row, sides, strict=True))
-        + "</tr>"
-        for row in rows
-    )
-    return f'<table class="{css}"><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>'
-
-
-def _side(cells: Sequence[str]) -> str:
-    told = [cell for cell in cells if cell]
-    numbers = [cell for cell in told if cell.lstrip("+−").replace(".", "", 1).isdigit()]
-    return ' class="n"' if told and len(numbers) == len(told) else ""

@@ -1,24 +1,19 @@
 """A report as one self-contained HTML page: no script, no link, prints on A4 and Letter."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 
 from capture.composition.assessor import ERROR_HEADS, LIMITS_NOTE, WHY_MIN_PAIRS, SiteError
 from capture.composition.change import Change
 from capture.composition.measured import Side
 from capture.composition.uncertainty import one_decimal
-from capture.language.intents import length_from_plain
 from capture.report.body import body_svg
-from capture.report.charts import profile_svg, table_html, trend_svg
-from capture.report.deviations import deviations
-from capture.report.markup import escape
-from capture.report.record import ReadingRecord, VisitRecord
-from capture.report.remarks import remark_lines
+from capture.report.charts import profile_svg, trend_svg
+from capture.report.file_page import file_lines
+from capture.report.markup import escape, paragraphs, section, table_html
 from capture.report.results import measured, sites_of_record
-from capture.report.site_pictures import site_pictures
 from capture.report.story import Story, client_lines, differing, method_lines
 from capture.report.summary import CAUTION
 from capture.report.trend import Pair, Trend, fat_trend, sum_trend, visit_names
-from capture.units import millimetres
 
 _PROFILES = 3
 """Visits in the profile; more bars a site could not be told apart."""
@@ -66,26 +61,18 @@ def page_lines(story: Story) -> Iterator[str]:
     yield f"<style>{_CSS}</style></head><body><main>"
     yield f"<header><h1>{escape(story.person.client)}</h1>"
     yield f"<p>Skinfolds of {day}, measured by {escape(story.person.assessor)}</p></header>"
-    yield from _section("In plain words", _paragraphs(client_lines(story)), "plain")
+    yield from section("In plain words", paragraphs(client_lines(story)), "plain")
     yield from _folds(story)
     yield from _change(story)
     yield from _profile(story)
     yield from _trends(story)
     yield from _meaning(story)
-    yield from _section("How it was measured", _paragraphs(method_lines(story)), "small")
-    yield from _section("The assessor's own error", _errors(story), "small")
-    yield from _section("Cautions", _paragraphs(_cautions(story)), "small")
+    yield from section("How it was measured", paragraphs(method_lines(story)), "small")
+    yield from section("The assessor's own error", _errors(story), "small")
+    yield from section("Cautions", paragraphs(_cautions(story)), "small")
     yield "</main>"
-    yield from _file(story)
+    yield from file_lines(story)
     yield "</body></html>"
-
-
-def _section(title: str, inside: str, css: str = "") -> Iterator[str]:
-    yield f'<section><h2>{escape(title)}</h2><div class="{css}">{inside}</div></section>'
-
-
-def _paragraphs(lines: Sequence[str]) -> str:
-    return "".join(f"<p>{escape(line)}</p>" for line in lines)
 
 
 def _folds(story: Story) -> Iterator[str]:
@@ -94,7 +81,7 @@ def _folds(story: Story) -> Iterator[str]:
     values = {each.site: each.settled.value_mm for each in story.result.sites}
     taken = measured(story.visit).measurements
     left = [each.site for each in taken if each.conditions.side is Side.LEFT]
-    yield from _section("Where the folds were measured", body_svg(values, left))
+    yield from section("Where the folds were measured", body_svg(values, left))
 
 
 def _with_values(story: Story) -> list[Pair]:
@@ -119,9 +106,9 @@ def _change(story: Story) -> Iterator[str]:
     if story.change.sum.note:
         notes.append(f"The sum: {story.change.sum.note}")
     notes.extend(differing(story.change))
-    yield from _section(
+    yield from section(
         "The change since the last visit",
-        f'{table_html(heads, rows, "change")}<div class="small">{_paragraphs(notes)}</div>',
+        f'{table_html(heads, rows, "change")}<div class="small">{paragraphs(notes)}</div>',
     )
 
 
@@ -148,7 +135,7 @@ def _profile(story: Story) -> Iterator[str]:
         found = () if result is None else result.sites
         values = {each.site: each.settled.value_mm for each in found}
         bars.append((names[visit.id], [values.get(site) for site in sites]))
-    yield from _section("Site by site", profile_svg("Folds by site, mm", sites, bars))
+    yield from section("Site by site", profile_svg("Folds by site, mm", sites, bars))
 
 
 def _trends(story: Story) -> Iterator[str]:
@@ -165,18 +152,18 @@ def _trend(title: str, chart: str, unit: str, found: Trend) -> Iterator[str]:
     if len(found.points) < 2:
         if found.left_out:
             told = ("There are no two visits that were measured the same way.", found.left_out)
-            yield from _section(title, _paragraphs(told), "small")
+            yield from section(title, paragraphs(told), "small")
         return
     lines = (*found.notes, *([found.left_out] if found.left_out else []))
-    notes = f'<div class="small">{_paragraphs(lines)}</div>'
-    yield from _section(title, trend_svg(chart, unit, found) + notes)
+    notes = f'<div class="small">{paragraphs(lines)}</div>'
+    yield from section(title, trend_svg(chart, unit, found) + notes)
 
 
 def _meaning(story: Story) -> Iterator[str]:
     shown = story.shown
     lines = () if shown is None else tuple(shown.what_follows())
     if lines:
-        yield from _section("What follows from the estimate", _paragraphs(lines), "small")
+        yield from section("What follows from the estimate", paragraphs(lines), "small")
 
 
 def _cautions(story: Story) -> Sequence[str]:
@@ -187,11 +174,11 @@ def _errors(story: Story) -> str:
     sites = sites_of_record(story.visit)
     own = [each for each in story.errors if each.site in sites]
     if not own:
-        return _paragraphs(["Not known yet: no two readings of a site are on record."])
+        return paragraphs(["Not known yet: no two readings of a site are on record."])
     told = _error_table(own)
     between = [each for each in story.between if each.site in sites]
     if between:
-        told += _paragraphs(["Between this assessor and the one of the last visit:"])
+        told += paragraphs(["Between this assessor and the one of the last visit:"])
         told += _error_table(between)
     return told
 
@@ -199,110 +186,7 @@ def _errors(story: Story) -> str:
 def _error_table(errors: Sequence[SiteError]) -> str:
     rows = [each.cells for each in errors if each.found is not None]
     few = [f"{each.site.replace('_', ' ')} ({each.pairs})" for each in errors if not each.found]
-    told = table_html(ERROR_HEADS, rows) + _paragraphs([LIMITS_NOTE]) if rows else ""
+    told = table_html(ERROR_HEADS, rows) + paragraphs([LIMITS_NOTE]) if rows else ""
     if few:
-        told += _paragraphs([f"Pairs too few at: {', '.join(few)}. {WHY_MIN_PAIRS}"])
+        told += paragraphs([f"Pairs too few at: {', '.join(few)}. {WHY_MIN_PAIRS}"])
     return told
-
-
-def _file(story: Story) -> Iterator[str]:
-    """The second page: everything as it was taken."""
-    visit = story.visit
-    yield f'<article class="file"><h1>For the file: visit {escape(visit.id)}</h1>'
-    signed = _signed(visit)
-    yield _paragraphs(
-        (
-            f"Client {story.person.client}. Assessor {story.person.assessor}. "
-            f"Begun {visit.started_at}, last entry {visit.last_at}. {signed}",
-        )
-    )
-    found = deviations(visit)
-    yield from _section("Deviations", _paragraphs(found or ("None on record.",)), "small")
-    yield from _section(
-        "All readings", table_html(_HEADS, [_row(each) for each in visit.readings], "raw")
-    )
-    notes = remark_lines(visit)
-    if notes:
-        yield from _section("Notes", _paragraphs(notes))
-    pictures = site_pictures(visit)
-    if pictures:
-        yield from _section("How each site was found", pictures)
-    if visit.tapes:
-        yield from _section("Tape marks", _tapes(visit))
-    if visit.amendments:
-        yield from _section("Amendments", _amendments(visit))
-    yield "</article>"
-
-
-_HEADS = (
-    "no.", "site", "circuit", "mm", "state", "counts", "heard", "sure", "runner-up", "by", "time",
-    "doubts",
-)  # fmt: skip
-
-
-def _row(each: ReadingRecord) -> tuple[str, ...]:
-    counts = each.counts_tenths_mm
-    rival = each.runner_up
-    return (
-        str(each.number),
-        each.site.replace("_", " "),
-        str(each.circuit),
-        millimetres(each.value_tenths_mm),
-        each.state,
-        "" if counts is None else millimetres(counts),
-        each.words,
-        "" if each.confidence is None else f"{each.confidence * 100:.0f} %",
-        "" if rival is None else f"{rival[0]} {rival[1] * 100:.0f} %",
-        each.source,
-        each.heard_at[11:19],
-        ", ".join(
-            kind.replace("_", " ")
-            if other is None
-            else f"{kind.replace('_', ' ')} {other / 10:.1f}"
-            for kind, other in each.doubts
-        ),
-    )
-
-
-def _signed(visit: VisitRecord) -> str:
-    named = visit.sign_off
-    if named is not None:
-        return f"Signed off by {named['by_name']} on {named['at']}."
-    if visit.signed_at is not None:
-        return f"Signed off at the visit, {visit.signed_at}."
-    return "Not signed off."
-
-
-def _tapes(visit: VisitRecord) -> str:
-    rows = []
-    for site, fact in visit.tapes.items():
-        length, mark = fact.get("length", {}), fact.get("mark", {})
-        rows.append((site.replace("_", " "), _length(length), _length(mark)))
-    return table_html(("site", "length", "mark"), rows, "raw")
-
-
-def _length(plain: Mapping[str, int]) -> str:
-    try:
-        return str(length_from_plain(plain))
-    except (KeyError, TypeError):
-        return "not readable"
-
-
-def _amendments(visit: VisitRecord) -> str:
-    by_number = {each.number: each for each in visit.readings}
-    rows = []
-    for each in visit.amendments:
-        reading = by_number.get(each["number"])
-        where = "visit" if reading is None else f"{reading.site} {reading.circuit}"
-        value = each["value_tenths_mm"]
-        rows.append(
-            (
-                each["at"],
-                each["by_name"],
-                where.replace("_", " "),
-                each["kind"].replace("_", " ") + ("" if value is None else f" {value / 10:.1f} mm"),
-                each["reason"],
-                "after sign-off" if each["after_sign_off"] else "",
-            )
-        )
-    return table_html(("at", "by", "what", "change", "reason", ""), rows, "raw")
