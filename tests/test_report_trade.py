@@ -143,6 +143,18 @@ def test_where_none_applies_it_says_why() -> None:
     assert lines[-1].startswith("Body fat is not estimated. Not measured: ")
 
 
+def test_folds_are_told_where_sex_or_age_are_not_on_record() -> None:
+    """The sum, the change and the pictures need neither; only the percent is missing."""
+    visit, before = made("2026-05-04", more_tenths=20), made("2026-04-04")
+    bare = replace(visit, plan={name: v for name, v in visit.plan.items() if name != "age_years"})
+    story = told(bare, before)
+    lines = client_lines(story)
+    assert "at 7 places add up to" in lines[0]
+    assert "14.0 mm more" in lines[1]
+    assert lines[-1] == "Body fat is not estimated. Sex or age are not on record."
+    assert page(story).count("<svg") == page(told(visit, before)).count("<svg") - 1
+
+
 def test_the_clients_own_equation_and_conversion_are_used_and_named() -> None:
     """Chosen once for the client, they stand in the report with the words that say so."""
     own = ClientDefaults("jackson_pollock_1978_men_3", "brozek")

@@ -10,6 +10,7 @@ from capture.report.body import body_svg
 from capture.report.charts import profile_svg, trend_svg
 from capture.report.file_page import file_lines
 from capture.report.markup import escape, paragraphs, section, table_html
+from capture.report.record import VisitRecord
 from capture.report.results import measured, sites_of_record
 from capture.report.story import Story, client_lines, differing, method_lines
 from capture.report.summary import CAUTION
@@ -76,10 +77,10 @@ def page_lines(story: Story) -> Iterator[str]:
 
 
 def _folds(story: Story) -> Iterator[str]:
-    if story.result is None or not story.result.sites:
-        return
-    values = {each.site: each.settled.value_mm for each in story.result.sites}
     taken = measured(story.visit).measurements
+    if not taken:
+        return
+    values = _values(story.visit)
     left = [each.site for each in taken if each.conditions.side is Side.LEFT]
     yield from section("Where the folds were measured", body_svg(values, left))
 
@@ -87,7 +88,12 @@ def _folds(story: Story) -> Iterator[str]:
 def _with_values(story: Story) -> list[Pair]:
     """The visit and the earlier ones that have any folds, the newest first."""
     listed = [(story.visit, story.result), *story.earlier]
-    return [(visit, result) for visit, result in listed if result is not None and result.sites]
+    return [(visit, result) for visit, result in listed if _values(visit)]
+
+
+def _values(visit: VisitRecord) -> dict[str, float]:
+    """The settled folds in mm by site; they need neither sex nor age nor an equation."""
+    return {each.site: each.settled.value_mm for each in measured(visit).measurements}
 
 
 def _change(story: Story) -> Iterator[str]:
@@ -131,9 +137,8 @@ def _profile(story: Story) -> Iterator[str]:
         return
     sites, names = sites_of_record(story.visit), visit_names([visit for visit, _ in shown])
     bars = []
-    for visit, result in shown:
-        found = () if result is None else result.sites
-        values = {each.site: each.settled.value_mm for each in found}
+    for visit, _ in shown:
+        values = _values(visit)
         bars.append((names[visit.id], [values.get(site) for site in sites]))
     yield from section("Site by site", profile_svg("Folds by site, mm", sites, bars))
 

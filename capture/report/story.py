@@ -169,7 +169,7 @@ def client_lines(story: Story) -> tuple[str, ...]:
 
 def _client_lines(story: Story) -> Iterator[str]:
     result = story.result
-    if result is None or not result.sites:
+    if not measured(story.visit).measurements:
         yield "No folds were measured at this visit."
         return
     yield _sum_line(story.visit)
@@ -178,7 +178,9 @@ def _client_lines(story: Story) -> Iterator[str]:
     yield from _change_lines(story)
     if not story.show_fat:
         return
-    if result.plain_range is not None:
+    if result is None:
+        yield "Body fat is not estimated. Sex or age are not on record."
+    elif result.plain_range is not None:
         where = ""
         if set(result.summed_sites) != set(sites_of_record(story.visit)):
             where = f" at {len(result.summed_sites)} of these places"
