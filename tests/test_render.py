@@ -8,6 +8,7 @@ from capture.screen import blocks
 from capture.screen.keymap import help_lines, help_pages
 from capture.screen.render import STYLES, Line, Size, plain, render
 from capture.screen.view import SoundView, Standing, TableRow, View
+from capture.wording import trade
 
 SIZES = [Size(80, 24), Size(120, 40), Size(40, 12)]
 SITES = ("chest", "midaxillary", "triceps", "subscapular", "abdominal", "suprailiac", "thigh")
@@ -137,6 +138,18 @@ def test_the_help_shows_every_key(size: Size) -> None:
         for keys, does, _ in page:
             assert squeezed(f"{keys} {does}") in shown
     assert tuple(line for page in help_pages() for line in page) == help_lines()
+
+
+@pytest.mark.parametrize("size", [Size(80, 24), Size(40, 12)], ids=str)
+def test_a_long_list_is_whole(size: Size) -> None:
+    """Ten reasons for care with their numbers, none broken in two lines."""
+    reasons = [f"{number} {title}" for number, title in zip("1234567890", REASONS, strict=True)]
+    lines = text(replace(VIEW, value="", menu=tuple(reasons)), size).splitlines()
+    for reason in reasons:
+        assert any(reason in line for line in lines), reason
+
+
+REASONS = tuple(trade.CAUTION_NAMES.values())
 
 
 def test_a_notice_stands_out_by_a_sign() -> None:

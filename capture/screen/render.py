@@ -170,8 +170,11 @@ def _small(view: View, size: Size) -> list[Line]:
     state = f" {view.standing} {view.standing_about}".rstrip()
     lines.append(_text(state, _STANDING_STYLES[view.standing]))
     room = max(0, size.rows - len(lines) - 1)
-    words = view.menu or ((view.notice,) if view.notice else view.said)
-    told = [_text(f" {line}") for line in _wrapped(words, width - 1, room)]
+    if view.menu:
+        told = [_text(f" {line}") for line in _listed(view.menu, width - 1)[:room]]
+    else:
+        words = (view.notice,) if view.notice else view.said
+        told = [_text(f" {line}") for line in _wrapped(words, width - 1, room)]
     if len(told) < room and not view.menu:
         said = ", ".join(view.may_say)
         told += [
