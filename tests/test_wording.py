@@ -37,12 +37,14 @@ from capture.visit.announcement import (
     Ended,
     Finished,
     Noted,
+    NoteOpen,
     Paused,
     Prepared,
     PutOff,
     ReadBack,
     ReadBackTape,
     Refused,
+    RemarkTaken,
     Saved,
     SavedTape,
     SayAgain,
@@ -90,7 +92,7 @@ def of_the_trade() -> Iterator[Announcement]:
         SetupField.OFFSET: [(None, 25), (10, 25)],
     }
     for site in SITES[:2]:
-        yield from (PutOff(site), Undone("setup", site), Undone("extra", site))
+        yield from (PutOff(site), *(Undone(what, site) for what in ("setup", "extra", "later")))
         yield from (ReadBack(site, 1, 150, (), 15), Saved(site, 150, 15))
         for setup_field, pairs in values.items():
             for before, after in pairs:
@@ -127,6 +129,7 @@ def announcements() -> Iterator[Announcement]:
     for why_not in WhyNot:
         yield from (SayAgain(NotUnderstood(why_not)), SayAgain(NotUnderstood(why_not, "100.0")))
     yield from (AllMeasured(), Paused(), Signed())
+    yield from (NoteOpen(), Undone("remark"), RemarkTaken(spoken=True), RemarkTaken(spoken=False))
     yield from of_the_trade()
 
 
