@@ -14,6 +14,7 @@ from capture.protocol.protocol import Protocol
 from capture.protocol.setup import Carried
 from capture.protocol.shipped import protocols
 from capture.protocol_file import open_protocol
+from capture.report.record import SOUND_CONSENT
 from capture.store import Store
 from capture.store.calipers import KeptCaliper
 from capture.store.calipers import find as find_caliper
@@ -21,9 +22,6 @@ from capture.store.rows import Assessor, Client, VisitRow
 from capture.visit.replay import replay
 from capture.visit.setups import carried_from
 from capture.visit.state import Confirmation, Plan, Visit
-
-SOUND_CONSENT = "keep_sound"
-"""True in the plan of a visit whose client agreed that the sound of calls is kept."""
 
 USUAL_PROTOCOL = "seven_sites"
 USUAL_STEP_MM, USUAL_OPENING_MM = 0.2, 80.0

@@ -3,8 +3,9 @@
 import shutil
 from collections.abc import Callable
 
-from capture.begin import SOUND_CONSENT, Opened
+from capture.begin import Opened
 from capture.errors import CaptureError
+from capture.report.record import SOUND_CONSENT
 from capture.sound.kept import CallSound
 from capture.store import Store
 

@@ -296,7 +296,7 @@ def _no_sound(screen: Screen, text: str) -> str:
 def _find(screen: Screen, text: str) -> str:
     screen.review.filter = text
     screen.place = 0
-    return f"{len(screen.review.rows)} visits"
+    return ""
 
 
 def run_screen(

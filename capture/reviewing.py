@@ -8,7 +8,6 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 
-from capture.begin import SOUND_CONSENT
 from capture.composition.client import ClientDefaults
 from capture.composition.table import reading_tenths
 from capture.errors import CaptureError
@@ -84,7 +83,8 @@ class Review:
         rows = self.rows
         unsigned = sum(not row.signed for row in rows)
         found = f", found by '{self.filter}'" if self.filter.strip() else ""
-        return f"{len(rows)} visits, {unsigned} not signed off{found}"
+        visits = "1 visit" if len(rows) == 1 else f"{len(rows)} visits"
+        return f"{visits}, {unsigned} not signed off{found}"
 
     @property
     def has_sound(self) -> bool:
@@ -315,7 +315,7 @@ class Review:
 def _why_no_sound(visit: VisitRecord) -> str:
     if visit.sign_off is not None:
         return "It is removed when a visit is signed off by name."
-    if not visit.plan.get(SOUND_CONSENT):
+    if not visit.agreed_to_sound:
         return "The client was not asked for it, or did not agree: 'foldcall measure --keep-sound'."
     return "The call was not kept, or its sound was removed since."
 

@@ -121,6 +121,7 @@ def test_a_consent_is_of_one_visit_and_can_be_taken_back(store: Store) -> None:
     """It is in the visit's plan; --no-keep-sound removes all and ends it; it cannot begin late."""
     visit_id = begun_visit(store)
     assert store.visit(visit_id).plan["keep_sound"] is True
+    assert any("the client agreed" in line for line in reviewed(store).lines())
     assert opened(store, replace(ADA, keep_sound=False)).resumed
     assert not store.sounds.wanted(visit_id)
     keeping = Keeping(store, opened(store, AGREED), lambda _: None)

@@ -21,6 +21,8 @@ def settled_lines(visit: VisitRecord) -> Iterator[str]:
         yield "Only the readings are known: they came from a table."
         return
     yield f"permissions: {', '.join(_consent(visit, name) for name in PERMISSION_NAMES)}"
+    if visit.agreed_to_sound:
+        yield "sound of calls: the client agreed that it is kept until the sign-off by name"
     prepared = {str(fact["what"]): bool(fact["yes"]) for fact in visit.facts_of("settled")}
     if prepared:
         told = (f"{_name(what)} {_NO_YES[yes]}" for what, yes in prepared.items())

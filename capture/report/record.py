@@ -14,6 +14,9 @@ HEARD = "heard"
 CONFIRMED = "confirmed"
 LEFT = ("replaced", "dropped", "undone")
 
+SOUND_CONSENT = "keep_sound"
+"""True in the plan of a visit whose client agreed that the sound of calls is kept."""
+
 _UNDONE = {
     "caution": ("noted", "caution"),
     "choice": ("chosen", "option"),
@@ -104,6 +107,11 @@ class VisitRecord:
     def sign_off(self) -> Amendment | None:
         """The sign-off by name, the first one where two stations signed."""
         return next((each for each in self.amendments if each["kind"] == "signed_off"), None)
+
+    @property
+    def agreed_to_sound(self) -> bool:
+        """Whether the client agreed that the sound of calls is kept."""
+        return self.plan.get(SOUND_CONSENT) is True
 
     @property
     def from_table(self) -> bool:
