@@ -1,25 +1,31 @@
 """What is exported comes back the same, and a bad file is refused whole, with the reason."""
 
+import copy
 import csv
 import importlib
 import io
 import json
 import shutil
+import tempfile
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
-from many_visits import LATER, filled
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from many_visits import LATER, filled, people, visits
 
 from capture.cli import main
 from capture.exchange.columns import NAMES
-from capture.exchange.document import read_document, schema
+from capture.exchange.document import document_lines, read_document, schema
 from capture.exchange.errors import FileRefused
 from capture.exchange.shape import faults
-from capture.exchange.table import guard, unguard
-from capture.store import Store, open_store
+from capture.exchange.table import guard, table_lines, unguard
+from capture.exchange.table_read import read_table
+from capture.store import Store, StoreError, open_store
 
 pytestmark = pytest.mark.usefixtures("capsys")
 
@@ -52,6 +58,58 @@ def test_an_export_comes_back_byte_for_byte(full: Path, tmp_path: Path, name: st
     assert exported(new, name) == first
     with open_store(new) as opened:
         assert opened.check() == ()
+
+
+TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"))
+STORED = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), min_size=1)
+
+
+@settings(max_examples=60, deadline=None)
+@given(name=STORED.filter(str.strip), note=TEXT, words=TEXT, reason=STORED.filter(str.strip))
+def test_any_text_comes_back(name: str, note: str, words: str, reason: str) -> None:
+    """Whatever was typed or heard: the table and the JSON give the same text again."""
+    known, (visit,) = _snapshot()
+    known, visit = copy.deepcopy((known, visit))
+    known["clients"][0] |= {"name": name, "note": note}
+    visit["journal"][-1]["words"] = words
+    (reading,) = visit["journal"][9]["readings"] or visit["journal"][10]["readings"]
+    visit["amendments"] = [
+        {"id": visit["id"], "at": LATER, "by_name": name, "reason": reason, "kind": "value",
+         "number": reading["number"], "value_tenths_mm": 150, "follows": [],
+         "after_sign_off": False},
+    ]  # fmt: skip
+    table = "".join(table_lines(known, [visit]))
+    assert not [
+        cell for row in rows_of(table) for cell in row
+        if cell.lstrip().startswith(("=", "+", "@")) or cell.startswith(("\t", "\r", "\n"))
+    ]  # fmt: skip
+    back = read_table(table)
+    assert (back["clients"][0]["name"], back["clients"][0]["note"]) == (name, note)
+    assert "".join(table_lines(back, back["visits"])) == table
+    document = "\n".join(document_lines(known, [visit]))
+    read = read_document(document)
+    assert read["visits"] == [visit]
+    assert "\n".join(document_lines(read, read["visits"])) == document
+
+
+@cache
+def _snapshot() -> tuple[dict[str, list[dict[str, Any]]], tuple[dict[str, Any], ...]]:
+    """One person with one visit, as the store gives them out."""
+    with tempfile.TemporaryDirectory() as folder, open_store(Path(folder) / "one.db") as store:
+        store.join(people(1), visits(1), named="chance", refuse_conflicts=True)
+        return store.people_snapshot(), tuple(store.visit_snapshots())
+
+
+def test_a_nul_is_refused_at_every_door(full: Path, tmp_path: Path) -> None:
+    """A name that SQLite would read half of comes in neither typed nor in a file."""
+    with open_store(full) as opened, pytest.raises(StoreError, match="NUL"):
+        opened.add_client("Ada\0Ny", "female", at=LATER)
+    text = exported(full, "all.json").decode().replace('"=SUM', '"\\u0000=SUM')
+    file = tmp_path / "nul.json"
+    file.write_text(text, encoding="utf-8")
+    assert main(["import", str(file), "--store", str(tmp_path / "new.db")]) == 1
+    with pytest.raises(FileRefused, match="NUL"):
+        read_document(text)
 
 
 def test_importing_twice_adds_nothing(full: Path, tmp_path: Path) -> None:

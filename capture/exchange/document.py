@@ -50,10 +50,20 @@ def read_document(text: str) -> dict[str, Any]:
         raise FileRefused("The JSON is nested too deep.") from error
     except ValueError as error:
         raise FileRefused(f"The JSON cannot be taken: {error}.") from error
+    if "\\u0000" in text and _holds_nul(found):
+        raise FileRefused("A text of the file holds a NUL.")
     wrong = tuple(islice(faults(found, schema()), MOST_FAULTS))
     if wrong:
         raise FileRefused(f"The file is no export of this version: {wrong[0]}.", wrong)
     return found  # type: ignore[no-any-return]  # the schema says that it is an object
+
+
+def _holds_nul(value: Any) -> bool:
+    if isinstance(value, dict):
+        return any(_holds_nul(name) or _holds_nul(each) for name, each in value.items())
+    if isinstance(value, list):
+        return any(map(_holds_nul, value))
+    return isinstance(value, str) and "\0" in value
 
 
 def _listed(name: str, rows: Iterable[Mapping[str, Any]]) -> Iterator[str]:

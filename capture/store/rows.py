@@ -95,9 +95,15 @@ def as_id(given: str | None) -> str:
 
 
 def as_text(value: str, what: str) -> str:
-    """Take text that UTF-8 can hold. Raises `StoreError` for half of a surrogate pair."""
+    """Take text that UTF-8 and a table can hold.
+
+    Raises `StoreError` for half of a surrogate pair, and for NUL, at which SQLite's own functions
+    stop reading.
+    """
     if not isinstance(value, str):
         raise _refused(what, "it is not text")
+    if "\0" in value:
+        raise _refused(what, "it holds a NUL")
     try:
         value.encode()
     except UnicodeEncodeError as error:
