@@ -26,7 +26,7 @@ from capture.rescue import RescuingJournal
 from capture.road import Road
 from capture.screen.app import Screen
 from capture.screen.keymap import Bindings
-from capture.screen.plain import PlainScreen
+from capture.screen.plain import PlainScreen, status_lines
 from capture.screen.view import View
 from capture.session import Session
 from capture.showing import view_of
@@ -175,7 +175,7 @@ def assemble(
     began_s = clock_s()
     watcher = None
     if write is not None:
-        watcher = _LineWatcher(PlainScreen(write, wording, lambda: clock_s() - began_s))
+        watcher = _LineWatcher(PlainScreen(write, wording, lambda: clock_s() - began_s, bar=False))
     # The session is made below, and shows what the journal and the keeping have to say.
     rescue = None
     if not store.is_encrypted:
@@ -227,6 +227,7 @@ def assemble(
         sound.settings, PortAudio(), duplex, session.report, pack.folder / "prompts"
     )
     company = Company(session, opened, hearing, bindings, keeping=keeping, rescue=rescue)
+    session.status = lambda: status_lines(company.view())
     listed = [site.id for site in protocol.sites]
     # Making every sentence of the grammar takes seconds; the screen does not wait for it.
     company.phrases = threading.Thread(

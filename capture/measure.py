@@ -180,6 +180,7 @@ def _take_back(store: Store) -> None:
 
 
 def _plain(company: Company) -> None:
+    show("Type 'status' for where the visit stands, 'note' and a text for a note.")
     show("Keys, each as a line of its own; an empty line is Enter:")
     for keys, does, spoken in help_lines(company.bindings):
         said = f' (said: "{spoken}")' if spoken else ""

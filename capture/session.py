@@ -7,7 +7,7 @@ the present question was there is not taken for an answer to it.
 
 import queue
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from capture.dwell import Dwell, told
 from capture.errors import CaptureError
@@ -84,6 +84,7 @@ class Session:
         self.wake: Callable[[], None] = lambda: None
         self.voice = voice
         self.ear: Ear = NoEar()
+        self.status: Callable[[], Sequence[str]] = tuple
         self.over = False
         self.preferences = preferences
         self.bindings = bindings
@@ -374,7 +375,10 @@ class Session:
 
     def _take_line(self, line: Line) -> None:
         found = typed(line.text, self.shown.entry, self.bindings, self.visit)
-        if found.note is not None:
+        if found.status:
+            for each in self.status():
+                self._notice(each)
+        elif found.note is not None:
             self._take_note(found.note)
         elif found.phrase is not None:
             self._take_phrase(found.phrase)

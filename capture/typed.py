@@ -16,12 +16,15 @@ class Typed:
     entry: Entry | None = None
     phrase: str | None = None
     note: str | None = None
+    status: bool = False
+    """Where the visit stands is asked for."""
 
 
 def typed(text: str, entry: Entry, bindings: Bindings, visit: Visit) -> Typed:
     """A line: a value, a key by its name, a phrase such as "go to thigh", or nothing for Enter.
 
-    "note" and a text, or a line after the note key, is a note.
+    "note" and a text, or a line after the note key, is a note; "status" asks for all that the
+    screen would show.
     """
     text = text.strip()
     lower = text.lower()
@@ -29,6 +32,8 @@ def typed(text: str, entry: Entry, bindings: Bindings, visit: Visit) -> Typed:
         return Typed(note=text)
     if lower.startswith("note "):
         return Typed(note=text[5:].strip())
+    if lower == "status":
+        return Typed(status=True)
     if not text:
         return Typed(("enter",))
     if entry.menu is not None or bindings.action(lower) is not None:

@@ -30,7 +30,7 @@ from capture.sound.settings import SoundSettings
 from capture.sound.source import Block
 from capture.sound.voice import VoiceKind
 from capture.store import Store, open_store
-from capture.visit.state import Plan, Visit
+from capture.visit.state import NotedRemark, Plan, Visit
 
 TODAY = date(2026, 3, 2)
 NOON = "2026-03-02T12:00:00+01:00"
@@ -387,3 +387,18 @@ def wait_for(session: Session, holds: Callable[[], bool]) -> None:
     while not holds():
         assert time.monotonic() < give_up
         session.wait(0.05)
+
+
+def test_the_line_mode_tells_where_it_stands(store: Store, pack: Pack) -> None:
+    """Typing "status" gives all that the screen would show, in sentences; a note is typed too."""
+    told: list[str] = []
+    company = assemble(store, opened(store), pack, Sound(None, QUIET), USUAL, told.append)
+    lines = ["", "", "", "", *["7", ""] * 3, "8.4", "", "note dry skin, 2 cm", "11.2", "status"]
+    run_lines(company, iter(lines), patient=False)
+    asked = [line.partition("!")[2].strip() for line in told if "  !  " in line]
+    assert "Now: midaxillary, first circuit. 11.2 CONFIRM?" in asked
+    assert "chest: 8.4; value 8.4" in asked
+    assert any(line.startswith("Done: 1 of 14") and "yes to each" in line for line in asked)
+    assert any(line.startswith("Sound: KEYPAD ONLY") for line in asked)
+    notes = [each.text for each in company.session.visit.done if isinstance(each, NotedRemark)]
+    assert notes == ["dry skin, 2 cm"]

@@ -10,7 +10,7 @@ from capture.recognise.port import Heard
 from capture.recognise.scripted import spoken
 from capture.road import Road
 from capture.screen.plain import PlainScreen, progress
-from capture.visit.state import Plan, Visit
+from capture.visit.state import Confirmation, Plan, Visit
 from capture.wording.english import English
 
 
@@ -84,3 +84,25 @@ def test_progress_grows_to_the_end(measuring: Any) -> None:
 def test_progress_of_a_new_visit(plan: Plan) -> None:
     """A new visit has nothing done."""
     assert progress(Visit(plan)).endswith("0 of 14")
+
+
+def test_the_way_is_told_without_a_drawing(desk: Any, english: English) -> None:
+    """A row of number signs read aloud says nothing: the figures alone do."""
+    written: list[str] = []
+    screen = PlainScreen(written.append, english, lambda: 0.0, bar=False)
+    desk.marked().say("eight point four")
+    desk.road = Road(desk.visit, desk.grammar, desk, screen, lambda: desk.now)
+    desk.say("yes")
+    saved = next(line for line in written if "SAVED" in line)
+    assert saved.endswith("1 of 14")
+    assert "#" not in saved
+
+
+def test_a_reading_that_goes_through_is_told_so(desk: Any, lines: list[str], plan: Plan) -> None:
+    """In call-through the line says that the next site is enough."""
+    desk.marked()
+    through = replace(plan, confirmation=Confirmation.CALL_THROUGH)
+    desk.road.visit = replace(desk.visit, plan=through)
+    lines.clear()
+    desk.say("chest eight point four")
+    assert any(line.startswith("01:01  next?") for line in lines)

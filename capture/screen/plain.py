@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 from capture.recognise.port import Heard
+from capture.screen.view import View
 from capture.showable import one_line
 from capture.units import millimetres
 from capture.visit.announcement import (
@@ -26,15 +27,22 @@ _BAR_WIDTH = 14
 class PlainScreen:
     """Writes what happens, one line at a time.
 
-    `write` takes a line without its end; `clock_s` gives the seconds shown at its left.
+    `write` takes a line without its end; `clock_s` gives the seconds shown at its left. `bar`:
+    the way done is drawn as well; whoever has the lines read aloud does without.
     """
 
     def __init__(
-        self, write: Callable[[str], None], wording: English, clock_s: Callable[[], float]
+        self,
+        write: Callable[[str], None],
+        wording: English,
+        clock_s: Callable[[], float],
+        *,
+        bar: bool = True,
     ) -> None:
         self._write = write
         self._wording = wording
         self._clock_s = clock_s
+        self._bar = bar
 
     def heard(self, call: Call) -> None:
         """Show what came in, as it was heard or keyed."""
@@ -58,12 +66,14 @@ class PlainScreen:
         match announcement:
             case ReadBack(site, _, value, _):
                 name = self._wording.site(site)
-                self._line("confirm?", f"{name} {millimetres(value)} mm   {text}")
+                mark = "next?" if announcement.goes_through else "confirm?"
+                self._line(mark, f"{name} {millimetres(value)} mm   {text}")
             case ReadBackTape():
                 self._line("confirm?", text)
             case Saved(site, value):
                 name = self._wording.site(site)
-                self._line("SAVED", f"{name} {millimetres(value)} mm   {progress(visit)}")
+                way = progress(visit) if self._bar else progress(visit).rpartition("] ")[2]
+                self._line("SAVED", f"{name} {millimetres(value)} mm   {way}")
             case SavedTape():
                 self._line("SAVED", text)
             case Refused() | SayAgain():
@@ -76,6 +86,23 @@ class PlainScreen:
     def _line(self, mark: str, text: str) -> None:
         minutes, seconds = divmod(int(self._clock_s()), 60)
         self._write(one_line(f"{minutes:02d}:{seconds:02d}  {mark:<8}  {text}"))
+
+
+def status_lines(view: View) -> tuple[str, ...]:
+    """What the screen would show, in sentences: for those who have it read aloud."""
+    now = " ".join(part for part in (view.value, str(view.standing), view.standing_about) if part)
+    lines = [f"Now: {view.headline}, {view.about}. {now}"]
+    for row in view.table:
+        taken = ", ".join(cell for cell in row.readings if cell not in {"", "-"}) or "nothing yet"
+        value = f"; {row.how or 'value'} {row.value}" if row.value else ""
+        spread = f", spread {row.spread}" if row.spread else ""
+        wanted = f"; {row.open}" if row.open else ""
+        lines.append(f"{row.site}: {taken}{value}{spread}{wanted}")
+    lines.append(f"Done: {view.progress}. What makes a reading count: {view.mode}.")
+    names = ", ".join(name for name in (view.sound.microphone, view.sound.recogniser) if name)
+    lines.append(f"Sound: {view.sound.state}{names and f' ({names})'}.")
+    lines += [f"May be said: {'; '.join(view.may_say)}"] if view.may_say else []
+    return tuple(lines)
 
 
 def progress(visit: Visit) -> str:
