@@ -64,7 +64,7 @@ def view_of(
         about=_about(asked, visit),
         value=_value(shown, visit),
         standing=_standing(session),
-        standing_about=_standing_about(shown),
+        standing_about=_standing_about(session),
         said=tuple(shown.lines),
         heard=shown.heard,
         notice=shown.notice,
@@ -187,8 +187,9 @@ def _standing(session: Session) -> Standing:
     return Standing(word) if word else session.shown.standing
 
 
-def _standing_about(shown: Shown) -> str:
-    if _is_typing(shown):
+def _standing_about(session: Session) -> str:
+    shown = session.shown
+    if _is_typing(shown) or session.dwell.word(session.now_s):
         return ""
     match shown.about:
         case Saved(_, value) if shown.standing is Standing.SAVED:

@@ -443,7 +443,9 @@ def test_the_cue_in_a_word_counts_from_the_word(room: Room) -> None:
     said, order = len(room.voice.said), room.ear.orders[-1]
     room.say("holding")
     assert (len(room.voice.said), room.ear.orders[-1]) == (said, order)
-    assert view_of(room.session, "A", "B", {}, None).standing is Standing.HOLD
+    view = view_of(room.session, "A", "B", {}, None)
+    assert view.standing is Standing.HOLD
+    assert view.standing_about == ""
     room.now_s += 2.0
     assert view_of(room.session, "A", "B", {}, None).standing is Standing.READ
     room.say("eight point four", "yes")
