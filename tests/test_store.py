@@ -463,6 +463,7 @@ def test_readings_view_says_how_a_reading_came_about(store: Store, told: VisitRo
         "words": "call 2",
         "confidence": None,
         "source": "keypad",
+        "dwell_s": None,
         "amendments": 0,
     }
 

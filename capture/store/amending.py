@@ -6,7 +6,7 @@ from sqlite_utils import Database
 
 from capture.store.connection import writing
 from capture.store.errors import StoreError
-from capture.store.rows import as_id, as_text
+from capture.store.rows import as_id, as_text, as_typed
 from capture.store.visits import visit
 
 
@@ -51,8 +51,8 @@ def amend(
                 as_id(None),
                 visit_id,
                 as_text(at, "time"),
-                as_text(by_name, "name"),
-                as_text(reason, "reason"),
+                as_typed(by_name, "name"),
+                as_typed(reason, "reason"),
                 kind,
                 number,
                 value_tenths_mm,

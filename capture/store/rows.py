@@ -95,19 +95,20 @@ def as_id(given: str | None) -> str:
 
 
 def as_text(value: str, what: str) -> str:
-    """Take text that UTF-8 and a table can hold.
-
-    Raises `StoreError` for half of a surrogate pair, and for NUL, at which SQLite's own functions
-    stop reading.
-    """
+    """Take text that UTF-8 can hold. Raises `StoreError` for half of a surrogate pair."""
     if not isinstance(value, str):
         raise _refused(what, "it is not text")
-    if "\0" in value:
-        raise _refused(what, "it holds a NUL")
     try:
         value.encode()
     except UnicodeEncodeError as error:
         raise _refused(what, "it holds half a character") from error
+    return value
+
+
+def as_typed(value: str, what: str) -> str:
+    """The same for a name or a note. `StoreError` for NUL too: SQLite's functions stop at one."""
+    if "\0" in as_text(value, what):
+        raise _refused(what, "it holds a NUL")
     return value
 
 

@@ -15,6 +15,7 @@ from capture.store.rows import (
     Result,
     VisitRow,
     as_text,
+    as_typed,
     as_whole,
     client_of,
     to_json,
@@ -50,10 +51,10 @@ def add_client(db: Database, client: Client) -> None:
         "clients",
         id=client.id,
         created_at=as_text(client.created_at, "time"),
-        name=as_text(client.name, "name"),
+        name=as_typed(client.name, "name"),
         sex=as_text(client.sex, "sex"),
         birth_date=None if client.birth_date is None else as_text(client.birth_date, "birth date"),
-        note=as_text(client.note, "note"),
+        note=as_typed(client.note, "note"),
         equation=None if client.equation is None else as_text(client.equation, "equation"),
         conversion=None if client.conversion is None else as_text(client.conversion, "conversion"),
         show_fat_percent=int(client.show_fat_percent),
@@ -68,7 +69,7 @@ def add_assessor(db: Database, assessor: Assessor) -> None:
         "assessors",
         id=assessor.id,
         created_at=as_text(assessor.created_at, "time"),
-        name=as_text(assessor.name, "name"),
+        name=as_typed(assessor.name, "name"),
     )
 
 
