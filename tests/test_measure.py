@@ -23,6 +23,8 @@ from capture.pack import Pack
 from capture.resources import data_folder
 from capture.screen.keymap import USUAL, Action
 from capture.session import Session
+from capture.sound.devices import Kind
+from capture.sound.errors import MicrophoneError
 from capture.sound.microphone import Microphone
 from capture.sound.recorded import WavSource
 from capture.sound.scripted import DESK, ScriptedSound
@@ -379,6 +381,41 @@ def test_a_microphone_that_is_plugged_in_later_is_listened_to(
     finally:
         company.close()
     assert any("is back" in line for line in told)
+
+
+BUSY = MicrophoneError("The microphone 'Desk' is busy or gone.", "Close what holds it.")
+DENIED = MicrophoneError("The microphone 'Desk' cannot be opened.", "Allow it in the settings.")
+
+
+@pytest.mark.parametrize(
+    ("system", "words"),
+    [
+        (ScriptedSound(installed=False), "no PortAudio library"),
+        (ScriptedSound(plugged=[]), "no microphone"),
+        (ScriptedSound(open_errors={Kind.MICROPHONE: BUSY}), "busy or gone"),
+        (ScriptedSound(open_errors={Kind.MICROPHONE: DENIED}), "cannot be opened"),
+    ],
+    ids=["no sound library", "no microphone", "held by another program", "refused"],
+)
+def test_a_microphone_that_cannot_be_used_is_told_in_one_line(
+    store: Store, pack: Pack, system: ScriptedSound, words: str
+) -> None:
+    """What is wrong and what to do, once; and the keypad goes on."""
+    told: list[str] = []
+    sound = Sound(Microphone(system), QUIET)
+    company = assemble(store, opened(store), pack, sound, USUAL, told.append)
+    company.session.bounce_s = 0.0
+    company.begin()
+    try:
+        wait_for(company.session, lambda: any(words in line for line in told))
+        for line in ("ready", "", ""):
+            company.session.type(line)
+        wait_for(company.session, lambda: len(company.session.visit.answers) == 2)
+    finally:
+        company.close()
+    (line,) = [line for line in told if words in line]
+    assert "  !  " in line
+    assert len(line.split(". ")) > 1
 
 
 def wait_for(session: Session, holds: Callable[[], bool]) -> None:
