@@ -34,6 +34,8 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--pronunciations", type=Path, default=PRONUNCIATIONS)
     parser.add_argument("--people", type=Path, help="folder of recorded digits (speak)")
+    parser.add_argument("--styles", type=Path, help="folder of Kokoro's style files (speak)")
+    parser.add_argument("--part", default="", help="name of one run of several at once (speak)")
     parser.add_argument(
         "--engine", action="append", choices=(*ENGINES, "test"), help="only these (speak)"
     )
@@ -51,22 +53,23 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _speak(arguments: argparse.Namespace) -> None:
-    from capture.training.speak import speak_tests, speak_training
+    from capture.training.speak import Sources, speak_tests, speak_training
 
-    people = arguments.people
-    if people is None:
+    if arguments.people is None:
         raise SystemExit("speak needs --people, a folder of recorded digits")
+    sources = Sources(arguments.people, arguments.styles)
     for engine in arguments.engine or (*ENGINES, "test"):
         if engine == "test":
-            speak_tests(arguments.out / "test", arguments.pronunciations, people, arguments.seed)
+            speak_tests(arguments.out / "test", arguments.pronunciations, sources, arguments.seed)
             continue
         seconds = speak_training(
             arguments.out / "speech",
             engine,
             arguments.pronunciations,
-            people,
+            sources,
             arguments.seed,
             arguments.seconds,
+            arguments.part,
         )
         print(f"{engine}: {seconds:.0f} s", flush=True)
 
@@ -98,8 +101,12 @@ def _train(arguments: argparse.Namespace) -> None:
         trainer.network.load_state_dict(
             torch.load(arguments.start_from, map_location=device)["network"]
         )
-    seconds = trainer.run(lambda line: print(line, flush=True))
-    save_state(trainer, arguments.out / "network.pt")
+
+    def report(line: str) -> None:
+        print(line, flush=True)
+        save_state(trainer, arguments.out / "network.pt")
+
+    seconds = trainer.run(report)
     trainer.settle_norms()
     save_state(trainer, arguments.out / "network.pt")
     facts = {**trainer.facts(), "training_seconds": round(seconds)}

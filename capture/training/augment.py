@@ -17,7 +17,18 @@ ECHO_SECONDS = 0.4
 SLOWEST, FASTEST = 0.85, 1.2
 TELEPHONE_SHARE = 0.35
 ECHO_SHARE = 0.45
-QUIET_DBFS, LOUD_DBFS = -40.0, -12.0
+QUIET_DBFS, LOUD_DBFS = -50.0, -10.0
+NOISES = (
+    ("none", 1.0),
+    ("coloured", 2.0),
+    ("hum", 0.7),
+    ("babble", 2.2),
+    ("impacts", 0.8),
+    ("music", 1.0),
+    ("gym", 1.2),
+    ("beeps", 0.5),
+)
+"""Kinds of noise with their weights."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +76,14 @@ class Augmenter:
         silent = power < 1e-9
         level = power.sqrt().clamp_min(1e-4)
         speech = speech / level[:, None]
-        snr_db = self.uniform(4, 42, count)
-        hard = self.chance(0.15, count).bool()
-        snr_db = torch.where(hard, self.uniform(-1, 8, count), snr_db)
+        snr_db = self.uniform(8, 40, count)
+        hard = self.chance(0.45, count).bool()
+        snr_db = torch.where(hard, self.uniform(0, 14, count), snr_db)
+        snr_db = torch.where(silent, self.uniform(-6, 20, count), snr_db)
         noise = self._noise(count, samples, snr_db)
         mixed = self._banded(speech + noise)
         gain_db = self.uniform(QUIET_DBFS, LOUD_DBFS, count)
-        gain_db = torch.where(silent, gain_db - 12, gain_db)
+        gain_db = torch.where(silent, gain_db - 6, gain_db)
         gain_db = gain_db + 12 * self.chance(0.04, count)
         mixed = mixed * (10 ** (gain_db / 20))[:, None]
         return (mixed * 32768).round().clamp(-32768, 32767)
@@ -154,20 +166,29 @@ class Augmenter:
         return tail
 
     def _noise(self, count: int, samples: int, snr_db: Tensor) -> Tensor:
-        """Draw noise of one kind an item (an eighth have none), against speech of level 1."""
-        kind = torch.randint(0, 8, (count,), generator=self.generator, device=self.device)
+        """Draw noise of one kind an item, against speech of level 1."""
+        names = [name for name, _ in NOISES]
+        weights = torch.tensor([weight for _, weight in NOISES], device=self.device)
+        kind = torch.multinomial(weights, count, replacement=True, generator=self.generator)
+        makers = {
+            "hum": self._hum,
+            "babble": self._babble,
+            "impacts": self._impacts,
+            "music": self._tones,
+            "gym": self._gym,
+            "beeps": self._beeps,
+        }
         noise = self._coloured(count, samples)
-        noise = torch.where((kind == 4)[:, None], self._hum(count, samples), noise)
-        noise = torch.where((kind == 5)[:, None], self._babble(count, samples), noise)
-        noise = torch.where((kind == 6)[:, None], self._impacts(count, samples), noise)
-        noise = torch.where((kind == 7)[:, None], self._tones(count, samples), noise)
-        snr_db = torch.where(kind == 5, snr_db.clamp_min(5), snr_db)
+        for name, make in makers.items():
+            rows = (kind == names.index(name)).nonzero()[:, 0]
+            if len(rows):
+                noise[rows] = make(len(rows), samples)
         level = noise.square().mean(1).sqrt().clamp_min(1e-6)
         noise = noise / level[:, None] * (10 ** (-snr_db / 20))[:, None]
         swell = self._swell(count, samples)
         floor_db = self.uniform(-70, -35, count)
         hiss = self.normal(count, samples) * (10 ** (floor_db / 20))[:, None]
-        return (noise * swell + hiss) * (kind != 0).float()[:, None]
+        return (noise * swell + hiss) * (kind != names.index("none")).float()[:, None]
 
     def _coloured(self, count: int, samples: int) -> Tensor:
         """Noise from white over pink to brown."""
@@ -198,15 +219,51 @@ class Augmenter:
         return sound
 
     def _babble(self, count: int, samples: int) -> Tensor:
-        """Four other places of the corpus at once."""
-        clock = torch.arange(samples, device=self.device)
-        last = max(1, len(self.pool) - samples)
+        """Three to eight other places of the corpus at once, each at its own level and pace."""
+        clock = torch.arange(samples, device=self.device, dtype=torch.float64)
+        last = max(1, len(self.pool) - int(samples * FASTEST) - 2)
+        people = torch.randint(3, 9, (count, 1), generator=self.generator, device=self.device)
         sound = torch.zeros(count, samples, device=self.device)
-        for _ in range(4):
-            start = (self.uniform(0, 1, count, 1).double() * last).long()
-            index = (start + clock).clamp_max(len(self.pool) - 1)
-            sound += self.pool[index].float() * self.uniform(0.4, 1, count, 1)
+        for number in range(8):
+            start = (self.uniform(0, 1, count, 1).double() * last).floor()
+            place = start + clock * self.uniform(SLOWEST, FASTEST, count, 1).double()
+            index = place.long().clamp_max(len(self.pool) - 2)
+            part = (place - index).float()
+            heard = self.pool[index].float() * (1 - part) + self.pool[index + 1].float() * part
+            sound += heard * self.uniform(0.4, 1, count, 1) * (number < people)
         return sound / 32768
+
+    def _gym(self, count: int, samples: int) -> Tensor:
+        """Music with a beat, weights set down and a few people, all at once."""
+        clock = torch.arange(samples, device=self.device) / RATE_HZ
+        period = 60 / self.uniform(90, 150, count, 1)
+        since = (clock + self.uniform(0, 1, count, 1)).remainder(1e9) % period
+        thump = torch.sin(2 * math.pi * self.uniform(45, 90, count, 1) * since)
+        beat = thump * torch.exp(-since / 0.08) + 0.3 * self._coloured(count, samples) * torch.exp(
+            -((since + period / 2) % period) / 0.03
+        )
+        parts = (self._tones(count, samples), self._impacts(count, samples), beat)
+        sound = torch.zeros(count, samples, device=self.device)
+        for part in (*parts, self._babble(count, samples)):
+            level = part.square().mean(1, keepdim=True).sqrt().clamp_min(1e-6)
+            sound += part / level * self.uniform(0.1, 1, count, 1)
+        return sound
+
+    def _beeps(self, count: int, samples: int) -> Tensor:
+        """Timers and telephones: single tones, some gliding, some with an overtone."""
+        clock = torch.arange(samples, device=self.device) / RATE_HZ
+        sound = 0.02 * self._coloured(count, samples)
+        for _ in range(3):
+            since = clock - self.uniform(0, samples / RATE_HZ, count, 1)
+            lasts = self.uniform(0.05, 0.6, count, 1)
+            inside = ((since >= 0) & (since < lasts)).float()
+            edge = (torch.minimum(since, lasts - since) / 0.004).clamp(0, 1)
+            hertz = 10 ** self.uniform(2.3, 3.55, count, 1)
+            glide = 1 + self.chance(0.3, count)[:, None] * self.uniform(-0.4, 0.4, count, 1) * since
+            phase = 2 * math.pi * hertz * since * glide
+            tone = torch.sin(phase) + self.uniform(0, 0.5, count, 1) * torch.sin(2 * phase)
+            sound += tone * inside * edge * self.uniform(0.3, 1, count, 1)
+        return sound
 
     def _impacts(self, count: int, samples: int) -> Tensor:
         """Knocks and clicks: short bursts that die away, over faint coloured noise."""

@@ -2,6 +2,7 @@
 
 import random
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from capture.training.corpus import (
@@ -14,20 +15,32 @@ from capture.training.corpus import (
 )
 from capture.training.lexicon import Lexicon, merged, read_pronunciation_file, without_stress
 from capture.training.texts import call, general_speech, phrase_maker
-from capture.training.voices import Engine, Espeak, Festival, Flite, Hibari, Joe, Kokoro, Spoken
+from capture.training.voices import (
+    HELD_OUT_STYLES,
+    Engine,
+    Espeak,
+    Festival,
+    Flite,
+    Hibari,
+    Joe,
+    Kokoro,
+    Spoken,
+    read_styles,
+)
 
 TRAINING_PHRASES = {
     "hibari": 5200,
     "flite": 3000,
     "espeak": 4200,
     "festival": 1400,
-    "kokoro": 600,
-    "people": 700,
+    "kokoro": 6000,
+    "people": 1400,
 }
-"""How many phrases each engine speaks; together about seven hours."""
+"""How many phrases each engine speaks; together about ten hours."""
 
 TEST_PHRASES = 150
 JOE_TEST_PHRASES = 400
+KOKORO_TEST_PHRASES = 400
 
 
 def full_lexicon(pronunciations: Path) -> Lexicon:
@@ -46,21 +59,38 @@ def rare_words(lexicon: Lexicon) -> list[str]:
     )
 
 
-def training_engines() -> dict[str, Callable[[], Engine]]:
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """Folders that the engines need: recorded digits, and the style files of Kokoro."""
+
+    people: Path
+    styles: Path | None = None
+
+    def kokoro(self, held_out: bool) -> Kokoro:
+        """Start Kokoro with the speakers that train, or with those that only test."""
+        if self.styles is None:
+            raise SystemExit("kokoro needs --styles, the folder `voices` of npm's kokoro-js")
+        styles = read_styles(self.styles)
+        chosen = {name: styles[name] for name in styles if (name in HELD_OUT_STYLES) == held_out}
+        return Kokoro(chosen, mixed=not held_out)
+
+
+def training_engines(sources: Sources) -> dict[str, Callable[[], Engine]]:
     """Name the engines that train, each with what starts it."""
     return {
         "hibari": Hibari,
         "flite": Flite,
         "espeak": Espeak,
         "festival": Festival,
-        "kokoro": Kokoro,
+        "kokoro": lambda: sources.kokoro(held_out=False),
     }
 
 
-def held_out_engines() -> dict[str, tuple[Callable[[], Engine], int]]:
+def held_out_engines(sources: Sources) -> dict[str, tuple[Callable[[], Engine], int]]:
     """Name the engines that only test, each with what starts it and how many phrases it speaks."""
     return {
         "joe": (Joe, JOE_TEST_PHRASES),
+        "kokoro": (lambda: sources.kokoro(held_out=True), KOKORO_TEST_PHRASES),
         "rms": (lambda: Flite(("rms",)), TEST_PHRASES),
         "f5": (lambda: Espeak(("en-us",), ("f5",)), TEST_PHRASES),
         "m5": (lambda: Espeak(("en-us",), ("m5",)), TEST_PHRASES),
@@ -68,31 +98,41 @@ def held_out_engines() -> dict[str, tuple[Callable[[], Engine], int]]:
 
 
 def speak_training(
-    out: Path, engine: str, pronunciations: Path, people: Path, seed: int, seconds: float | None
+    out: Path,
+    engine: str,
+    pronunciations: Path,
+    sources: Sources,
+    seed: int,
+    seconds: float | None,
+    part: str = "",
 ) -> float:
-    """Let one engine speak its share into *out*; returns the seconds of speech."""
-    rng = random.Random(f"{seed} {engine}")
+    """Let one engine speak its share into *out*; returns the seconds of speech.
+
+    *part* names one of several runs side by side, each of which speaks texts of its own.
+    """
+    rng = random.Random(f"{seed} {engine} {part}".strip())
+    name = f"{engine}{part}"
     if engine == "people":
         points = speak_points(Hibari(), 60, rng)
-        speakers = People(read_people(people, TRAINING_PEOPLE), points)
+        speakers = People(read_people(sources.people, TRAINING_PEOPLE), points)
 
         def both() -> Iterator[Spoken]:
             yield from speakers.single()
             yield from speakers.joined(TRAINING_PHRASES["people"], rng)
 
-        return write_corpus(out, engine, both())
+        return write_corpus(out, name, both())
     ours = read_pronunciation_file(pronunciations)
     make = phrase_maker(sorted(ours), rare_words(full_lexicon(pronunciations)), rng)
     texts = [make() for _ in range(TRAINING_PHRASES[engine])]
-    spoken = training_engines()[engine]().speak(texts, rng)
-    return write_corpus(out, engine, spoken, seconds)
+    spoken = training_engines(sources)[engine]().speak(texts, rng)
+    return write_corpus(out, name, spoken, seconds)
 
 
-def speak_tests(out: Path, pronunciations: Path, people: Path, seed: int) -> None:
+def speak_tests(out: Path, pronunciations: Path, sources: Sources, seed: int) -> None:
     """Let the held-out voices speak: calls as NAME, other English as ``NAME-other``."""
     ours = read_pronunciation_file(pronunciations)
     others = rare_words(full_lexicon(pronunciations))
-    for name, (start, count) in held_out_engines().items():
+    for name, (start, count) in held_out_engines(sources).items():
         rng = random.Random(f"{seed} test {name}")
         engine = start()
         calls = [call(rng) for _ in range(count)]
@@ -103,7 +143,7 @@ def speak_tests(out: Path, pronunciations: Path, people: Path, seed: int) -> Non
             if not set(text.split()) <= set(ours)
         ]
         write_corpus(out, f"{name}-other", engine.speak(loose, rng), lossless=True)
-    person = People(read_people(people, [HELD_OUT_PERSON]))
+    person = People(read_people(sources.people, [HELD_OUT_PERSON]))
     write_corpus(out, HELD_OUT_PERSON, person.single(), lossless=True)
     joined = person.joined(200, random.Random(f"{seed} test people"))
     write_corpus(out, f"{HELD_OUT_PERSON}-joined", joined, lossless=True)

@@ -20,6 +20,8 @@ HARD_NUMBERS = _words(
 )
 """Words that are heard for one another; they are spoken more often than chance gives."""
 
+SHORT_WORDS = _words("yes no oh zero half next back skip undo again stop note left right bare done")
+
 SITES = (
     "chest",
     "pectoral",
@@ -229,6 +231,22 @@ def call(rng: random.Random) -> str:
     return f"one hundred {rng.choice(['', number_call(rng)])}".strip()
 
 
+def hard_call(rng: random.Random) -> str:
+    """Say what is most easily misheard: teens and tens, strings of digits, a short word alone."""
+    kind = rng.random()
+    if kind < 0.35:
+        number = rng.choice(HARD_NUMBERS)
+        if number in TENS and rng.random() < 0.4:
+            number = f"{number} {rng.choice(ONES)}"
+        return number if rng.random() < 0.5 else f"{number} point {rng.choice(ONES)}"
+    if kind < 0.7:
+        digits = [rng.choice([*ONES, *ONES, "oh", "zero"]) for _ in range(rng.randint(2, 4))]
+        if rng.random() < 0.5:
+            digits.insert(len(digits) - 1, "point")
+        return " ".join(digits)
+    return rng.choice([*ONES, *ONES, *TEENS, *TENS, *SHORT_WORDS])
+
+
 def word_salad(words: Sequence[str], rng: random.Random, most: int = 4) -> str:
     """Say one to *most* words of a list in any order."""
     return " ".join(rng.choice(words) for _ in range(rng.randint(1, most)))
@@ -249,18 +267,22 @@ def general_speech(rare_words: Sequence[str], rng: random.Random) -> str:
 def phrase_maker(
     pack_words: Sequence[str], rare_words: Sequence[str], rng: random.Random
 ) -> Callable[[], str]:
-    """Give what makes the next phrase: 50 % calls, 20 % pack words, 30 % other English.
+    """Give what makes the next phrase: 60 % calls, 15 % pack words, 25 % other English.
+
+    A quarter of the calls are hard ones.
 
     Half of the pack words stand alone: a short word alone is easily taken for noise.
     """
 
     def make() -> str:
         kind = rng.random()
-        if kind < 0.50:
+        if kind < 0.45:
             return call(rng)
         if kind < 0.60:
+            return hard_call(rng)
+        if kind < 0.68:
             return rng.choice([*pack_words, *HARD_NUMBERS, *ONES])
-        if kind < 0.70:
+        if kind < 0.75:
             return word_salad(pack_words, rng)
         return general_speech(rare_words, rng)
 

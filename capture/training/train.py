@@ -51,7 +51,7 @@ class Settings:
     cross_entropy: float = 0.1
     score_penalty: float = 5e-4
     pair_share: float = 0.25
-    silent_share: float = 0.04
+    silent_share: float = 0.07
     limit_seconds: float | None = None
     """Finish by then at the latest; the learning rate then follows the clock: runs differ."""
 

