@@ -102,7 +102,7 @@ def run(chosen: argparse.Namespace) -> int:
     if chosen.conversions:
         return _conversions(chosen)
     if chosen.checks:
-        print("\n".join(markdown_lines()))
+        show(*markdown_lines())
         return 0
     if chosen.applicable:
         return _applicable(chosen)
