@@ -104,6 +104,8 @@ def test_a_nul_is_refused_at_every_door(full: Path, tmp_path: Path) -> None:
     """A name that SQLite would read half of comes in neither typed nor in a file."""
     with open_store(full) as opened, pytest.raises(StoreError, match="NUL"):
         opened.add_client("Ada\0Ny", "female", at=LATER)
+    with open_store(full) as opened, pytest.raises(StoreError, match="NUL"):
+        opened.edit_client(opened.clients()[0].id, at=LATER, name="Ada\0Ny")
     text = exported(full, "all.json").decode().replace('"=SUM', '"\\u0000=SUM')
     file = tmp_path / "nul.json"
     file.write_text(text, encoding="utf-8")

@@ -14,7 +14,7 @@ from sqlite_utils import Database
 
 from capture.store.connection import writing
 from capture.store.errors import StoreError
-from capture.store.rows import Client, as_text, client_of, new_id, to_json
+from capture.store.rows import Client, as_text, as_typed, client_of, new_id, to_json
 
 _WRITTEN = ("name", "sex", "birth_date", "note")
 _CHOICES: Mapping[str, Any] = {
@@ -60,6 +60,8 @@ def edit_client(db: Database, client_id: str, at: str, changes: Mapping[str, Any
 
 
 def _edit(db: Database, client_id: str, at: str, changes: Mapping[str, Any]) -> None:
+    for name in {"name", "note"} & changes.keys():
+        as_typed(changes[name], name)
     row = _client(db, client_id) or {}
     if not _edits(db, client_id):
         _insert(db, base_edit(row))
