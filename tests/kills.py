@@ -519,6 +519,7 @@ def main() -> int:
             for turn, moment in points:
                 killed_at(course, turn, moment, pack, folder)
                 count[f"{course.name}: {course.kinds[turn][moment]}"] += 1
+            print(f"{len(points):5d}  moments of the {course.name} visit", flush=True)
             for _ in range(chosen.random):
                 if killed_by_chance(course, rng, pack, folder):
                     count[f"{course.name}: random instant"] += 1

@@ -138,10 +138,13 @@ def at_rate(sound: Samples, rate_hz: int) -> Samples:
 
 
 def own_sounds() -> dict[str, list[Samples]]:
-    """Speech that can be had everywhere: the colleague, and recorded digits played backwards."""
+    """Speech that can be had everywhere: the colleague, forwards and backwards.
+
+    Single recorded digits played backwards are words of their own, and one of them, "six", is
+    heard as a yes: 8 of 15 read-backs were confirmed so in 260 s of nothing else.
+    """
     colleague = read(ROOT / "demo_audio/turn_14.flac")
-    digits = [read(each)[::-1] for each in sorted((ROOT / "tests/recordings").glob("*.wav"))]
-    return {"speech, colleague": [colleague], "speech backwards": digits}
+    return {"colleague": [colleague], "colleague backwards": [colleague[::-1]]}
 
 
 def spoken_sounds(rng: random.Random) -> dict[str, list[Samples]]:

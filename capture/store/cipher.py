@@ -18,6 +18,10 @@ from capture.store.errors import ENCRYPTING_BUILD, LOW_BYTE, StoreError, StoreLo
 LEAST_LETTERS = 8
 """A shorter passphrase is refused; common practice, no source."""
 
+_JOURNAL_MAGIC = bytes.fromhex("d9d505f920a163d7")
+"""A rollback journal begins so; how many pages the file had stands at byte 16.
+Source: https://www.sqlite.org/fileformat2.html, section 3."""
+
 _PAGE_BYTES = 4096
 """SQLCipher 4 writes whole pages of this size."""
 
@@ -58,7 +62,7 @@ def is_encrypted(path: Path) -> bool:
         size = path.stat().st_size
     except OSError:
         return False  # whoever opens the file finds out why
-    if size == 0 or size % _PAGE_BYTES:
+    if size == 0 or size % _PAGE_BYTES or _was_never_finished(path):
         return False
     try:
         uri = f"{path.resolve().as_uri()}?mode=ro&immutable=1"
@@ -67,6 +71,19 @@ def is_encrypted(path: Path) -> bool:
     except sqlite3.Error as error:
         return error.sqlite_errorcode & LOW_BYTE == sqlite3.SQLITE_NOTADB
     return False
+
+
+def _was_never_finished(path: Path) -> bool:
+    """Whether the power failed while the file was made: its journal says that it was empty.
+
+    SQLite empties it at the next opening. Till then half of its first page looks like chance.
+    """
+    try:
+        with path.with_name(path.name + "-journal").open("rb") as file:
+            head = file.read(20)
+    except OSError:
+        return False
+    return head[:8] == _JOURNAL_MAGIC and head[16:] == bytes(4)
 
 
 def require() -> None:
