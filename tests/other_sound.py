@@ -141,7 +141,7 @@ def own_sounds() -> dict[str, list[Samples]]:
     """Speech that can be had everywhere: the colleague, forwards and backwards.
 
     Single recorded digits played backwards are words of their own, and one of them, "six", is
-    heard as a yes: 8 of 15 read-backs were confirmed so in 260 s of nothing else.
+    heard as a yes: 8 readings were confirmed so in 260 s of nothing else.
     """
     colleague = read(ROOT / "demo_audio/turn_14.flac")
     return {"colleague": [colleague], "colleague backwards": [colleague[::-1]]}
