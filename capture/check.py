@@ -8,7 +8,7 @@ import argparse
 import platform
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
@@ -40,6 +40,7 @@ from capture.sound.trial import (
 )
 from capture.sound.voice import VoiceKind
 from capture.store import default_store_path
+from capture.store.calipers import KeptCaliper
 from capture.store.sounds import sounds_of
 from capture.terminal import show
 from capture.unlock import open_unlocked
@@ -182,15 +183,17 @@ def _voice(pack: Pack, settings: SoundSettings) -> Finding:
 
 
 def _store_findings(path: Path) -> Iterator[Finding]:
-    yield guarded("store", lambda: _store(path))
-    yield from _calipers(path)
+    kept: list[KeptCaliper] = []  # read at the one opening: a passphrase is asked for once
+    yield guarded("store", lambda: _store(path, kept))
+    yield from _calipers(kept)
     yield guarded("disk", lambda: _disk(path))
 
 
-def _store(path: Path) -> Finding:
+def _store(path: Path, kept: list[KeptCaliper]) -> Finding:
     with open_unlocked(path) as store:
         problems = store.check()
         visits = len(store.open_visits())
+        kept.extend(store.calipers())
     if problems:
         hint = "Take a copy of the file before anything else."
         return Finding(Mark.FAILED, "store", f"{path}: {problems[0]}.", hint)
@@ -198,13 +201,8 @@ def _store(path: Path) -> Finding:
     return Finding(Mark.OK, "store", told)
 
 
-def _calipers(path: Path) -> Iterator[Finding]:
+def _calipers(kept: Iterable[KeptCaliper]) -> Iterator[Finding]:
     """One line for each caliper that is kept: its last check with gauge blocks, or what is due."""
-    try:
-        with open_unlocked(path) as store:
-            kept = store.calipers()
-    except CaptureError:
-        return  # the line about the store says why
     for each in kept:
         caliper = each.caliper
         warnings = caliper_warnings(caliper, local_time()[:10])
