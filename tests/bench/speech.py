@@ -103,7 +103,7 @@ def fitted(found: Sequence[Trial], stray: Sequence[Stray]) -> Certainty:
         coefficients,
         normal_from,
         AGAIN_BELOW,
-        fit.sure_threshold(stated[True], passing, len(usual)),
+        max(normal_from, fit.sure_threshold(stated[True], passing, len(usual))),
     )
 
 
@@ -119,7 +119,7 @@ def fit_note(found: Sequence[Trial], seed: int) -> list[str]:
         "quiet and in three noises at 20, 10 and 5 dB. normal_from: at most "
         f"{100 * fit.SILENT_GOAL:.2g} % of those",
         "calls down to 10 dB are wrong above it. again_below: more likely wrong than right.",
-        "sure_from, for words that take effect at once: the same, and above all that these voices",
+        "sure_from, for words that take effect at once: no less, and above all that these voices",
         f"said outside the grammar, as long as that costs at most {100 * fit.SURE_COST:.2g} % of "
         "the right ones.",
         "What the same voices said outside the grammar and was taken for a call counts as wrong,",
