@@ -61,7 +61,7 @@ def test_a_call_is_heard_at_every_distance_and_in_every_noise(
 ) -> None:
     """Over nine calls each pair of noise and distance comes as often as any other."""
     monkeypatch.syspath_prepend(ROOT)
-    running = pytest.importorskip("tests.bench.running")
+    running = importlib.import_module("tests.bench.running")
     for noisy in (1, 3, 9):
         setup = running.Setup(ROOT, 9, 1, noisy)
         told = [running.conditions(setup, number) for number in range(9)]
@@ -75,7 +75,7 @@ def test_a_call_is_heard_at_every_distance_and_in_every_noise(
 def test_what_was_heard_is_kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """A piece that is done is not heard again; what was broken off leaves nothing behind."""
     monkeypatch.syspath_prepend(ROOT)
-    running = pytest.importorskip("tests.bench.running")
+    running = importlib.import_module("tests.bench.running")
     file = tmp_path / "folder" / "piece.pickle"
 
     def broken() -> int:

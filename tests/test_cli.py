@@ -36,7 +36,7 @@ def test_without_a_command_the_help_is_shown(capsys: pytest.CaptureFixture[str])
         (["demo", "--speed", "fast"], 2, "Give a number from 0.1 to 1000, or max."),
         (["demo", "--speed", "nan"], 2, "Give a number from 0.1 to 1000, or max."),
         (["demo", "--from", "nowhere"], 1, "Name a folder with a visit.toml."),
-        (["listen", "--as", "anywhere", CLIP], 2, "Choose of: permission"),
+        (["listen", "--as", "anywhere", CLIP], 2, "Choose of: preparation, permission"),
         (["listen", "missing.wav"], 1, "Check the name."),
         (["listen", "."], 1, "Name one recording in it."),
         (["listen", "--model", "nowhere", CLIP], 1, "There is no model folder at nowhere."),

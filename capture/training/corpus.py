@@ -13,7 +13,6 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
-from scipy.signal import resample_poly
 
 from capture.training.texts import ONES
 from capture.training.voices import Engine, Samples, Spoken
@@ -40,6 +39,8 @@ def at_corpus_rate(samples: Samples, rate_hz: int) -> Samples:
     """Resample to 16 kHz."""
     if rate_hz == RATE_HZ:
         return samples
+    from scipy.signal import resample_poly
+
     common = gcd(rate_hz, RATE_HZ)
     return np.asarray(resample_poly(samples, RATE_HZ // common, rate_hz // common), np.float32)
 
