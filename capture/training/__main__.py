@@ -7,9 +7,9 @@ Stages, in order (``--out DIR`` is the working folder, ``--seed`` makes every dr
 ``export``    write DIR/acoustic.npz again from DIR/network.pt
 ``evaluate``  hear DIR/test with DIR/acoustic.npz in the stock decoder; writes DIR/figures.json
 
-Needed: the extra ``train``; the programs flite, espeak-ng and festival with the voices kal, ked
-and slt-hts; ``--people``, a folder of recorded digits named ``digit_person_take.wav``;
-``--styles``, the folder ``voices`` of npm's kokoro-js. Kokoro speaks about as fast as it is heard on one core
+Needed: the extra ``train``; the programs flite, espeak-ng and festival with the voices kal, ked and
+slt-hts; ``--people``, a folder of recorded digits named ``digit_person_take.wav``; ``--styles``,
+the folder ``voices`` of npm's kokoro-js. Kokoro speaks about as fast as it is heard on one core
 that it has to itself; ``--part NAME`` lets several runs speak side by side. ``train`` keeps the
 network every hundred steps. The version that ships took half an hour of a large graphics card in
 four runs (its card tells them), the last of them 9,100 steps; one core would take days.
