@@ -35,15 +35,17 @@ svg.pygal-chart { height: auto; width: 100% }
 table { border-collapse: collapse; width: 100%; font-size: 9pt; margin: 1mm 0 1.5mm }
 th, td { text-align: left; padding: 0.5mm 1.5mm; border-bottom: 0.2mm solid #bbb }
 td { vertical-align: top; overflow-wrap: anywhere } th { border-bottom: 0.4mm solid #555 }
-td.n, th.n { text-align: right; font-variant-numeric: tabular-nums }
+td.n, th.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap }
 table.change tbody tr:first-child td { font-weight: bold }
 table.change td:first-child, table.change th { white-space: nowrap }
 .raw { font-size: 7.6pt; line-height: 1.25 } .raw td, .raw th { padding: 0.4mm 1mm }
+.raw td { overflow-wrap: break-word } .raw td:nth-child(8) { white-space: nowrap }
+.raw td:nth-child(7), .raw td:nth-child(9), .raw td:last-child { overflow-wrap: anywhere }
 .small { font-size: 9pt; color: #333 } .small p, p.small { margin: 0.5mm 0 }
 .sites { display: grid; grid-template-columns: repeat(4, 1fr); gap: 2mm 3mm; margin: 1mm 0 }
 figure.site { margin: 0; break-inside: avoid } figure.site svg { height: 38mm }
 figcaption { font-size: 7.6pt; line-height: 1.25; overflow-wrap: anywhere }
-section { break-inside: avoid } .file { break-before: page } .file section { break-inside: auto }
+section { break-inside: avoid } .file { break-before: page; margin-top: 8mm } .file section { break-inside: auto }
 thead { display: table-header-group } tr { break-inside: avoid }
 @media print { body { margin: 0; max-width: none; padding: 0 } }
 """
