@@ -45,7 +45,8 @@ table.change td:first-child, table.change th { white-space: nowrap }
 .sites { display: grid; grid-template-columns: repeat(4, 1fr); gap: 2mm 3mm; margin: 1mm 0 }
 figure.site { margin: 0; break-inside: avoid } figure.site svg { height: 38mm }
 figcaption { font-size: 7.6pt; line-height: 1.25; overflow-wrap: anywhere }
-section { break-inside: avoid } .file { break-before: page; margin-top: 8mm } .file section { break-inside: auto }
+section { break-inside: avoid } .file section { break-inside: auto }
+.file { break-before: page; margin-top: 8mm }
 thead { display: table-header-group } tr { break-inside: avoid }
 @media print { body { margin: 0; max-width: none; padding: 0 } }
 """
