@@ -11,7 +11,8 @@ from enum import IntEnum
 from typing import Any
 
 from capture.composition.statistics import settle
-from capture.report.deviations import PERMISSION_NAMES
+from capture.report.deviations import permissions_missing, permissions_refused
+from capture.report.names import spaced
 from capture.report.record import HEARD, LEFT, ReadingRecord, VisitRecord
 from capture.report.remarks import dwell_lines
 from capture.report.results import circuits_of, protocol_of, sites_of_record
@@ -100,17 +101,15 @@ def urgency(found: tuple[Finding, ...]) -> int:
 
 
 def _permissions(visit: VisitRecord) -> Iterator[Finding]:
-    settled = {**visit.permissions, **visit.instead}
-    missing = [name for name in PERMISSION_NAMES if name not in settled]
+    missing, refused = permissions_missing(visit), permissions_refused(visit)
     if missing and visit.readings and not visit.from_table:
         yield Finding(f"permission not asked: {', '.join(missing)}", Weight.ASK)
-    refused = [name for name, granted in visit.permissions.items() if not granted]
     if refused:
         yield Finding(f"permission refused: {', '.join(refused)}", Weight.ASK)
 
 
 def _forks(visit: VisitRecord) -> Iterator[Finding]:
-    forked = [f"{_name(each.site)} {each.circuit}" for each in visit.readings if each.is_forked]
+    forked = [f"{spaced(each.site)} {each.circuit}" for each in visit.readings if each.is_forked]
     if forked:
         yield Finding(f"amended in two ways: {', '.join(forked)}", Weight.ASK)
 
@@ -122,31 +121,31 @@ def _outstanding(visit: VisitRecord) -> Iterator[Finding]:
     for site in sites_of_record(visit):
         trials = visit.trials(site)
         if protocol is not None and protocol.third_due(trials):
-            thirds.append(_name(site))
+            thirds.append(spaced(site))
         if len(trials) < circuits and site not in skipped:
-            short.append(_name(site))
+            short.append(spaced(site))
     if thirds:
         yield Finding(f"third outstanding: {', '.join(thirds)}", Weight.ASK)
     if short:
         yield Finding(f"not all readings: {', '.join(short)}", Weight.LOOK)
-    waits = [f"{_name(each.site)} {each.circuit}" for each in visit.readings if _waits(each)]
+    waits = [f"{spaced(each.site)} {each.circuit}" for each in visit.readings if _waits(each)]
     if waits:
         yield Finding(f"never confirmed: {', '.join(waits)}", Weight.LOOK)
     if visit.skips:
         told = ", ".join(
-            f"{_name(site)} ({reason.replace('_', ' ')})"
+            f"{spaced(site)} ({reason.replace('_', ' ')})"
             for (site, _), reason in visit.skips.items()
         )
         yield Finding(f"skipped: {told}", Weight.LOOK)
     if visit.through_cloth:
-        yield Finding(f"through cloth: {', '.join(map(_name, visit.through_cloth))}", Weight.LOOK)
+        yield Finding(f"through cloth: {', '.join(map(spaced, visit.through_cloth))}", Weight.LOOK)
 
 
 def _doubtful(visit: VisitRecord) -> Iterator[Finding]:
     counted = [each for each in visit.readings if each.counts_tenths_mm is not None]
     doubted = [each for each in counted if each.doubts and not each.amendments]
     if doubted:
-        told = ", ".join(f"{_name(each.site)} {each.circuit}" for each in doubted)
+        told = ", ".join(f"{spaced(each.site)} {each.circuit}" for each in doubted)
         yield Finding(f"doubtful: {told}", Weight.LOOK)
     unsure = [
         each for each in counted if each.confidence is not None and each.confidence < LOW_CONFIDENCE
@@ -164,7 +163,7 @@ def _sudden(visit: Brief, last: Brief) -> Iterator[Finding]:
             continue
         change = now - before
         if abs(change) > max(before * SUDDEN_PERCENT / 100, SUDDEN_TENTHS_MM / 10):
-            told.append(f"{_name(site)} {change:+.1f} mm".replace("-", "−"))
+            told.append(f"{spaced(site)} {change:+.1f} mm".replace("-", "−"))
     if told:
         yield Finding(f"changed since {last.started_at[:10]}: {', '.join(told)}", Weight.LOOK)
 
@@ -179,11 +178,10 @@ def _mended(visit: VisitRecord) -> Iterator[Finding]:
 
 
 def _noted(visit: VisitRecord) -> Iterator[Finding]:
-    cautions = dict.fromkeys(str(fact["caution"]) for fact in visit.facts_of("noted"))
-    if cautions:
-        yield Finding(f"caution: {', '.join(map(_name, cautions))}", Weight.SAY)
+    if visit.cautions:
+        yield Finding(f"caution: {', '.join(map(spaced, visit.cautions))}", Weight.SAY)
     for name, option in visit.instead.items():
-        yield Finding(f"instead of the permission {name}: {_name(option)}", Weight.SAY)
+        yield Finding(f"instead of the permission {name}: {spaced(option)}", Weight.SAY)
     for told in dwell_lines(visit):
         yield Finding(told, Weight.SAY)
     notes = len(visit.facts_of("remark"))
@@ -193,7 +191,3 @@ def _noted(visit: VisitRecord) -> Iterator[Finding]:
 
 def _waits(reading: ReadingRecord) -> bool:
     return reading.state == HEARD
-
-
-def _name(site: str) -> str:
-    return site.replace("_", " ")

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from capture.composition.uncertainty import one_decimal
 from capture.protocol.outline import smooth, whole
 from capture.report.markup import escape
+from capture.report.names import spaced
 
 WIDTH_MM, HEIGHT_MM = 186.0, 104.0
 ROOM_MM = 45.0
@@ -44,7 +45,7 @@ def body_svg(values_mm: Mapping[str, float], left: Collection[str] = ()) -> str:
     scale = 1.0 if largest <= ROOM_MM else ROOM_MM / max(largest, 1.0)
     if scale < 1.0:
         scale = 0.5 if largest * 0.5 <= ROOM_MM else 0.25
-    names = {site: f"{_name(site)}, left" if site in left else _name(site) for site in placed}
+    names = {site: f"{spaced(site)}, left" if site in left else spaced(site) for site in placed}
     said = "; ".join(f"{names[site]} {one_decimal(value)} mm" for site, value in placed.items())
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" class="body" role="img" '
@@ -123,7 +124,3 @@ def _ruler(scale: float) -> str:
         f'<text x="{WIDTH_MM - 1:g}" y="{y + 4:g}" font-size="3" text-anchor="end" fill="#333">'
         f"Bars are {told}.</text>"
     )
-
-
-def _name(site: str) -> str:
-    return site.replace("_", " ")

@@ -10,6 +10,7 @@ import pygal
 from pygal.style import Style
 
 from capture.composition.uncertainty import one_decimal
+from capture.report.names import spaced
 from capture.report.trend import Point, Trend
 
 # pygal leaves a hook of an old kind in the import system, for plugins that we do not use; every
@@ -88,14 +89,14 @@ def profile_svg(
         legend_at_bottom=True,
         legend_at_bottom_columns=max(1, len(visits)),
     )
-    chart.x_labels = [site.replace("_", " ") for site in sites]
+    chart.x_labels = [spaced(site) for site in sites]
     largest = max((value or 0.0 for _, values in visits for value in values), default=0.0) or 1.0
     chart.range, chart.y_labels = (0.0, largest * 1.05), _ticks(0.0, largest * 1.05)
     said = []
     for date, values in visits:
         chart.add(date, list(values))
         told = ", ".join(
-            f"{site.replace('_', ' ')} {one_decimal(value)} mm"
+            f"{spaced(site)} {one_decimal(value)} mm"
             for site, value in zip(sites, values, strict=True)
             if value is not None
         )

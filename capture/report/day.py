@@ -9,6 +9,7 @@ from capture.composition.uncertainty import one_decimal
 from capture.report.amendments import Amendment
 from capture.report.attention import Finding, urgency
 from capture.report.details import settled_lines, setup_lines
+from capture.report.names import spaced
 from capture.report.record import CONFIRMED, ReadingRecord, VisitRecord
 from capture.report.remarks import dwell_words, remark_lines
 from capture.report.results import (
@@ -122,7 +123,7 @@ def _site_lines(visit: VisitRecord) -> list[str]:
         if trials:
             settled = settle(trials)
             told += f"{settled.spread_tenths_mm / 10:>9.1f}{one_decimal(settled.value_mm):>8}"
-        lines.append(f"{site.replace('_', ' '):<14}{told}".rstrip())
+        lines.append(f"{spaced(site):<14}{told}".rstrip())
     return lines
 
 
@@ -148,7 +149,7 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord, has_sound: bool) -> 
     sure = "" if each.confidence is None else f"{each.confidence * 100:.0f}%"
     rival = each.runner_up
     lines = [
-        f"{each.number:>5} {each.site.replace('_', ' '):<13}{each.circuit:>2} "
+        f"{each.number:>5} {spaced(each.site):<13}{each.circuit:>2} "
         f"{millimetres(each.value_tenths_mm):>6} {counts:>9}  "
         f"{each.heard_at[11:19]:<9}{each.source:<7}{sure:>4}  {one_line(each.words)}"
     ]
@@ -159,7 +160,7 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord, has_sound: bool) -> 
         notes.append(
             "doubt: "
             + ", ".join(
-                kind.replace("_", " ") + ("" if other is None else f" {millimetres(other)}")
+                spaced(kind) + ("" if other is None else f" {millimetres(other)}")
                 for kind, other in each.doubts
             )
         )
@@ -180,7 +181,7 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord, has_sound: bool) -> 
 
 def _amendment(amendment: Amendment) -> str:
     value = amendment["value_tenths_mm"]
-    what = str(amendment["kind"]).replace("_", " ")
+    what = spaced(str(amendment["kind"]))
     if isinstance(value, int):
         what = f"is {millimetres(value)} mm"
     where = "" if amendment["number"] is None else f"reading {amendment['number']} "

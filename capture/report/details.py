@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from capture.language.intents import length_from_plain
 from capture.report.deviations import PERMISSION_NAMES
+from capture.report.names import spaced
 from capture.report.record import VisitRecord
 from capture.report.results import protocol_of, sites_of_record
 from capture.report.setups import conditions_of
@@ -27,9 +28,8 @@ def settled_lines(visit: VisitRecord) -> Iterator[str]:
     if prepared:
         told = (f"{_name(what)} {_NO_YES[yes]}" for what, yes in prepared.items())
         yield f"before them: {', '.join(told)}"
-    cautions = dict.fromkeys(_name(str(fact["caution"])) for fact in visit.facts_of("noted"))
-    if cautions:
-        yield f"cautions: {', '.join(cautions)}"
+    if visit.cautions:
+        yield f"cautions: {', '.join(map(_name, visit.cautions))}"
     for kind, words in (("put_off", "put off"), ("extra_asked", "one reading more")):
         for fact in visit.facts_of(kind):
             yield f"{words}: {_name(str(fact['site']))}, circuit {fact['circuit']}"
@@ -90,4 +90,4 @@ def _length(plain: object) -> str:
 
 
 def _name(name: str) -> str:
-    return one_line(name.replace("_", " "))
+    return one_line(spaced(name))

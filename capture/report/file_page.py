@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from capture.language.intents import length_from_plain
 from capture.report.deviations import deviations
 from capture.report.markup import escape, paragraphs, section, table_html
+from capture.report.names import spaced
 from capture.report.record import ReadingRecord, VisitRecord
 from capture.report.remarks import remark_lines
 from capture.report.site_pictures import site_pictures
@@ -52,7 +53,7 @@ def _row(each: ReadingRecord) -> tuple[str, ...]:
     rival = each.runner_up
     return (
         str(each.number),
-        each.site.replace("_", " "),
+        spaced(each.site),
         str(each.circuit),
         millimetres(each.value_tenths_mm),
         each.state,
@@ -63,9 +64,7 @@ def _row(each: ReadingRecord) -> tuple[str, ...]:
         each.source,
         each.heard_at[11:19],
         ", ".join(
-            kind.replace("_", " ")
-            if other is None
-            else f"{kind.replace('_', ' ')} {other / 10:.1f}"
+            spaced(kind) if other is None else f"{spaced(kind)} {other / 10:.1f}"
             for kind, other in each.doubts
         ),
     )
@@ -84,7 +83,7 @@ def _tapes(visit: VisitRecord) -> str:
     rows = []
     for site, fact in visit.tapes.items():
         length, mark = fact.get("length", {}), fact.get("mark", {})
-        rows.append((site.replace("_", " "), _length(length), _length(mark)))
+        rows.append((spaced(site), _length(length), _length(mark)))
     return table_html(("site", "length", "mark"), rows, "raw")
 
 
@@ -106,8 +105,8 @@ def _amendments(visit: VisitRecord) -> str:
             (
                 each["at"],
                 each["by_name"],
-                where.replace("_", " "),
-                each["kind"].replace("_", " ") + ("" if value is None else f" {value / 10:.1f} mm"),
+                spaced(where),
+                spaced(each["kind"]) + ("" if value is None else f" {value / 10:.1f} mm"),
                 each["reason"],
                 "after sign-off" if each["after_sign_off"] else "",
             )

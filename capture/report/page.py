@@ -10,6 +10,7 @@ from capture.report.body import body_svg
 from capture.report.charts import profile_svg, trend_svg
 from capture.report.file_page import file_lines
 from capture.report.markup import escape, paragraphs, section, table_html
+from capture.report.names import spaced
 from capture.report.record import VisitRecord
 from capture.report.results import measured, sites_of_record
 from capture.report.story import Story, client_lines, differing, method_lines
@@ -125,7 +126,7 @@ def _change_row(each: Change) -> tuple[str, ...]:
     change, limit = each.change_mm, each.smallest_real_change_mm
     words = each.verdict.value
     return (
-        each.what.replace("_", " "),
+        spaced(each.what),
         "" if each.before_mm is None else one_decimal(each.before_mm),
         "" if each.now_mm is None else one_decimal(each.now_mm),
         "" if change is None else f"{'−' if change < 0 else '+'}{one_decimal(abs(change))}",
@@ -193,7 +194,7 @@ def _errors(story: Story) -> str:
 
 def _error_table(errors: Sequence[SiteError]) -> str:
     rows = [each.cells for each in errors if each.found is not None]
-    few = [f"{each.site.replace('_', ' ')} ({each.pairs})" for each in errors if not each.found]
+    few = [f"{spaced(each.site)} ({each.pairs})" for each in errors if not each.found]
     told = table_html(ERROR_HEADS, rows) + paragraphs([LIMITS_NOTE]) if rows else ""
     if few:
         told += paragraphs([f"Pairs too few at: {', '.join(few)}. {WHY_MIN_PAIRS}"])

@@ -124,6 +124,11 @@ class VisitRecord:
         found = (each.site for each in self.readings if each.net_tenths_mm is not None)
         return tuple(dict.fromkeys(found))
 
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """The reasons for care that were noted, each once."""
+        return tuple(dict.fromkeys(str(fact.get("caution")) for fact in self.facts_of("noted")))
+
     def facts_of(self, kind: str) -> tuple[Mapping[str, Any], ...]:
         """The facts of one kind that stand, such as `noted` or `put_off`."""
         return tuple(fact for _, fact in self.other_facts if fact.get("kind") == kind)

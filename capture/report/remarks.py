@@ -1,6 +1,7 @@
 """The notes of a visit, and the calls that came too soon or too late after the jaws were on."""
 
 from capture.protocol.dwell import Dwelt, dwelt
+from capture.report.names import spaced
 from capture.report.record import ReadingRecord, VisitRecord
 
 
@@ -11,7 +12,7 @@ def remark_lines(visit: VisitRecord) -> tuple[str, ...]:
         if fact.get("kind") != "remark":
             continue
         site, circuit = fact.get("site"), fact.get("circuit")
-        where = f", {_name(str(site))} {circuit or 'tape'}" if site else ""
+        where = f", {spaced(str(site))} {circuit or 'tape'}" if site else ""
         text = str(fact.get("text", "")) or "spoken; its sound only, if it was kept"
         lines.append(f"{at[11:16]}{where}: {text}")
     return tuple(lines)
@@ -34,8 +35,4 @@ def dwell_lines(visit: VisitRecord) -> tuple[str, ...]:
     """Each reading that counts and was called too soon or too late."""
     counted = [each for each in visit.readings if each.counts_tenths_mm is not None]
     told = [(each, dwell_words(each)) for each in counted]
-    return tuple(f"{_name(each.site)} {each.circuit} {words}" for each, words in told if words)
-
-
-def _name(site: str) -> str:
-    return site.replace("_", " ")
+    return tuple(f"{spaced(each.site)} {each.circuit} {words}" for each, words in told if words)

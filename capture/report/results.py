@@ -8,6 +8,7 @@ from fractions import Fraction
 from functools import lru_cache
 
 from capture.composition.client import ClientDefaults
+from capture.composition.equations import Equation
 from capture.composition.forms import FoldDirection, Gives, Sex
 from capture.composition.measured import Conditions, MeasuredVisit, SiteMeasurement
 from capture.composition.results import VisitResult, visit_result
@@ -140,29 +141,33 @@ def result_of(
     given = inputs or Inputs()
     sites = sites_of_record(visit)
     folds = {site: each.fold_direction for site, each in _conditions(visit).items()}
-    chosen = equation_for(defaults.equation_id, sex, age_years, sites, _planned(visit))
+    protocol = protocol_of(visit)
+    planned = {} if protocol is None else planned_folds(protocol)
+    chosen = equation_for(defaults.equation_id, sex, age_years, sites, planned)
     trials = {site: visit.trials(site) for site in sites}
     return visit_result(
         {site: values for site, values in trials.items() if values},
         sex,
         age_years,
         chosen.id,
-        # The usual equation may give percent itself; then there is nothing to convert.
-        defaults.conversion_id if chosen.gives is Gives.DENSITY else None,
+        conversion_for(chosen, defaults),
         override=given.override,
         fold_directions=folds,
         tem_sum_mm=error_of_sum_mm(visit, chosen.sites, given.tems_mm or {}),
         weight_kg=given.weight_kg,
         target_percent=given.target_percent,
-        conditions=conditions_against(fact.get("caution") for fact in visit.facts_of("noted")),
+        conditions=conditions_against(visit.cautions),
     )
 
 
-def _planned(visit: VisitRecord) -> dict[str, FoldDirection]:
+def planned_folds(protocol: Protocol) -> dict[str, FoldDirection]:
     """The directions that the protocol asks for: a fold turned today changes no equation."""
-    protocol = protocol_of(visit)
-    sites = () if protocol is None else protocol.sites
-    return {site.id: FoldDirection(site.fold.value) for site in sites}
+    return {site.id: FoldDirection(site.fold.value) for site in protocol.sites}
+
+
+def conversion_for(chosen: Equation, defaults: ClientDefaults) -> str | None:
+    """The client's conversion; None if the equation gives percent itself: nothing to convert."""
+    return defaults.conversion_id if chosen.gives is Gives.DENSITY else None
 
 
 def measured(visit: VisitRecord) -> MeasuredVisit:

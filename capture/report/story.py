@@ -10,6 +10,7 @@ from capture.composition.measured import MeasuredVisit
 from capture.composition.results import VisitResult
 from capture.composition.shown import NOTHING_TAKEN, Body, Shown, shown
 from capture.composition.uncertainty import one_decimal
+from capture.report.names import spaced
 from capture.report.record import VisitRecord
 from capture.report.results import (
     AS_USUAL,
@@ -196,7 +197,7 @@ def _sum_line(visit: VisitRecord) -> str:
     """The sum of the protocol's own sites."""
     found = fold_sum(visit)
     if found.sum_mm is None:
-        missing = ", ".join(map(_name, found.missing))
+        missing = ", ".join(map(spaced, found.missing))
         return f"The folds cannot be added up this time: not measured were {missing}."
     return f"The folds at {len(found.sites)} places add up to {one_decimal(found.sum_mm)} mm."
 
@@ -225,7 +226,7 @@ def differing(change: VisitChange) -> tuple[str, ...]:
             [each.note] if each.verdict is Verdict.NOT_COMPARED else []
         )
         for text in texts:
-            sites.setdefault(text, []).append(_name(each.what))
+            sites.setdefault(text, []).append(spaced(each.what))
     everywhere = len(change.sites)
     return tuple(
         text if len(where) == everywhere else f"Not compared: {', '.join(where)}. {text}"
@@ -264,7 +265,7 @@ def method_lines(story: Story) -> tuple[str, ...]:
         lines.append(
             f"Equation{whose}: {result.equation.name}; source: {result.equation.source} "
             f"Figures: {result.equation.confirmed.value}. Sites: "
-            f"{', '.join(map(_name, result.equation.sites))}."
+            f"{', '.join(map(spaced, result.equation.sites))}."
         )
         if result.prediction is not None:
             lines.append(f"{result.prediction.method}.")
@@ -275,7 +276,3 @@ def method_lines(story: Story) -> tuple[str, ...]:
         lines.extend(result.why_not)
         lines.extend(reason.text for reason in result.outside)
     return tuple(lines)
-
-
-def _name(site: str) -> str:
-    return site.replace("_", " ")

@@ -4,11 +4,16 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from capture.composition.client import ClientDefaults
-from capture.composition.forms import FoldDirection, Gives
+from capture.composition.forms import FoldDirection
 from capture.composition.results import VisitResult, visit_result
 from capture.composition.uncertainty import in_words, one_decimal
 from capture.composition.usual import equation_for
-from capture.report.results import AS_USUAL, conditions_against
+from capture.report.results import (
+    AS_USUAL,
+    conditions_against,
+    conversion_for,
+    planned_folds,
+)
 from capture.units import millimetres
 from capture.visit.setups import setup_of
 from capture.visit.state import Visit
@@ -26,7 +31,7 @@ def visit_result_of(visit: Visit, defaults: ClientDefaults = AS_USUAL) -> VisitR
     """
     plan = visit.plan
     sites = tuple(site.id for site in plan.protocol.sites)
-    planned = {site.id: FoldDirection(site.fold.value) for site in plan.protocol.sites}
+    planned = planned_folds(plan.protocol)
     chosen = equation_for(defaults.equation_id, plan.sex, plan.age_years, sites, planned)
     folds = {site: FoldDirection(setup_of(visit, site).fold.value) for site in sites}
     return visit_result(
@@ -34,8 +39,7 @@ def visit_result_of(visit: Visit, defaults: ClientDefaults = AS_USUAL) -> VisitR
         plan.sex,
         plan.age_years,
         chosen.id,
-        # The usual equation may give percent itself; then there is nothing to convert.
-        defaults.conversion_id if chosen.gives is Gives.DENSITY else None,
+        conversion_for(chosen, defaults),
         fold_directions=folds,
         weight_kg=plan.weight_kg,
         conditions=conditions_against(each.value for each in visit.cautions),

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from capture.composition.measured import MeasuredVisit, differences
 from capture.composition.results import VisitResult
+from capture.report.names import spaced
 from capture.report.record import VisitRecord
 from capture.report.results import error_of_sum_mm, measured, sites_of_record, sum_over_mm
 
@@ -120,10 +121,10 @@ def _why_not(then: MeasuredVisit, now: MeasuredVisit, sites: tuple[str, ...]) ->
     for site in sites:
         before, today = then.at(site), now.at(site)
         if before is None:
-            missing.append(_name(site))
+            missing.append(spaced(site))
         elif today is not None:
             for each in differences(before.conditions, today.conditions):
-                told.setdefault(each.text, []).append(_name(site))
+                told.setdefault(each.text, []).append(spaced(site))
     if missing:
         return f"not measured: {', '.join(missing)}"
     return " ".join(
@@ -150,7 +151,3 @@ def visit_names(visits: Iterable[VisitRecord]) -> dict[str, str]:
         visit.id: day if days.count(day) == 1 else f"{day} {visit.started_at[11:16]}"
         for visit, day in zip(listed, days, strict=True)
     }
-
-
-def _name(site: str) -> str:
-    return site.replace("_", " ")
