@@ -28,9 +28,9 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     actions = parser.add_subparsers(title="actions", metavar="ACTION", required=True)
     listed = actions.add_parser("list", help="every caliper with its last check")
     listed.set_defaults(command=_list)
-    show = actions.add_parser("show", help="one caliper with all its checks and their drift")
-    show.add_argument("caliper", metavar="CALIPER", help="description or identifier")
-    show.set_defaults(command=_show)
+    shown = actions.add_parser("show", help="one caliper with all its checks and their drift")
+    shown.add_argument("caliper", metavar="CALIPER", help="description or identifier")
+    shown.set_defaults(command=_show)
     add = actions.add_parser("add", help="keep a caliper")
     add.add_argument(
         "description", help='what it is, without its make, such as "dial caliper, grey case"'
@@ -49,7 +49,7 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     check.add_argument("--by", metavar="NAME", required=True, help="who checked")
     check.add_argument("--on", metavar="DATE", help="the day, such as 2026-03-02 (default: today)")
     check.set_defaults(command=_check)
-    for each in (listed, show, add, check):
+    for each in (listed, shown, add, check):
         store_option(each)
 
 

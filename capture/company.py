@@ -268,7 +268,7 @@ def run_lines(company: Company, lines: Iterator[str], *, patient: bool) -> None:
     """
     session = company.session
     if not patient:
-        session.bounce_s = 0.0
+        session.turns.bounce_s = 0.0
     ended = threading.Event()
 
     def read() -> None:

@@ -18,9 +18,9 @@ from capture.language.intents import (
     length_to_plain,
 )
 from capture.pack import Pack
-from capture.recognise.certainty import Certainty, Verdict, calibrated
+from capture.recognise.certainty import Certainty, Verdict
 from capture.recognise.port import UNKNOWN, Heard
-from capture.road import spoken_call
+from capture.road import measured, spoken_call
 from capture.sound.wav import SoundFile, open_sound
 from capture.visit.call import DECISIVE, Call
 from capture.wiring import Ear, certainty_of, open_ear
@@ -74,11 +74,10 @@ def described(
         "end_s": round(heard.end_s, 3),
     }
     if UNKNOWN not in words:
+        heard = measured(heard, parser, certainty)
         call = spoken_call(heard, parser, certainty)
         line |= _meaning(words, parser)
         line |= {"confidence": round(call.certainty, 4), "verdict": _verdict(call)}
-        if certainty is not None:
-            heard = calibrated(heard, lambda said: understand(parser, said), certainty)
     rivals = [rival for rival in heard.alternatives if rival.words]
     if rivals:
         best = rivals[0]

@@ -20,9 +20,9 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     actions.add_parser("list", help="the protocols that come with foldcall").set_defaults(
         command=_list
     )
-    show = actions.add_parser("show", help="sites, order and rules of one")
-    show.add_argument("protocol", metavar="PROTOCOL", help="a name of the list, or a TOML file")
-    show.set_defaults(command=_show)
+    shown = actions.add_parser("show", help="sites, order and rules of one")
+    shown.add_argument("protocol", metavar="PROTOCOL", help="a name of the list, or a TOML file")
+    shown.set_defaults(command=_show)
     copy = actions.add_parser("copy", help="write one to a file of your own, to be changed")
     copy.add_argument("protocol", metavar="NAME", help="a name of the list")
     copy.add_argument(

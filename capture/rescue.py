@@ -23,8 +23,8 @@ from capture.begin import Opened
 from capture.errors import CaptureError
 from capture.store import Store, StoreError, StoreUnusableError, make_folder
 from capture.store.place import FILE_MODE, sync
-from capture.store.snapshot import plain_entry
-from capture.visit.entry import Entry, ReadingFact, ReadingState, Source
+from capture.store.snapshot import entry_from_plain, plain_entry
+from capture.visit.entry import Entry
 from capture.visit.replay import replay
 from capture.visit.state import Plan
 
@@ -172,21 +172,21 @@ class RescuingJournal:
             self._file.close()
 
     def _rescue(self, entry: Entry) -> None:
-        calls = [{"entry": plain_entry(each)} for each in [*self._known, entry]]
-        lines: list[Mapping[str, Any]] = [self._head, *calls]
-        if self._file is not None:
+        if self._file is None:
+            self._begin(entry)
+        else:
             try:
-                self._file.add(lines[-1])
+                self._file.add(_call(entry))
             except OSError:
                 full = self._file  # all of it goes to another place
-                self._begin(lines, other_than=full.path.parent)
+                self._begin(entry, other_than=full.path.parent)
                 full.remove()
-        else:
-            self._begin(lines)
         self._known.append(entry)
         self._warn(self._warning())
 
-    def _begin(self, lines: Sequence[Mapping[str, Any]], other_than: Path | None = None) -> None:
+    def _begin(self, entry: Entry, other_than: Path | None = None) -> None:
+        """Begin a file with the visit as far as it is known, and this entry."""
+        lines = [self._head, *map(_call, self._known), _call(entry)]
         for folder in self._folders:
             if folder == other_than:
                 continue
@@ -270,8 +270,8 @@ def read_rescue(path: Path) -> Rescued:
         people = {name: list(head["people"][name]) for name in _PEOPLE}
         for number, line in enumerate(lines[1:], 2):  # noqa: B007  # told in the error
             journal.append(json.loads(line)["entry"])
-            _entry(journal[-1])
-        replay(Plan.from_plain(head["visit"]["plan"]), map(_entry, journal))
+            entry_from_plain(journal[-1])
+        replay(Plan.from_plain(head["visit"]["plan"]), map(entry_from_plain, journal))
         return Rescued(path, str(head["store"]), people, {**head["visit"], "journal": journal})
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError, CaptureError) as error:
         raise RescueError(
@@ -333,29 +333,10 @@ def _unlink(path: Path) -> None:
         sync(path.parent)
 
 
+def _call(entry: Entry) -> dict[str, Any]:
+    return {"entry": plain_entry(entry)}
+
+
 def _line(value: Mapping[str, Any]) -> bytes:
     text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return text.encode("ascii") + b"\n"
-
-
-def _entry(plain: Mapping[str, Any]) -> Entry:
-    return Entry(
-        sequence=plain["sequence"],
-        at=plain["at"],
-        source=Source(plain["source"]),
-        words=plain["words"],
-        confidence=plain["confidence"],
-        alternatives=tuple(plain["alternatives"]),
-        intent=plain["intent"],
-        facts=tuple(plain["facts"]),
-        readings=tuple(
-            ReadingFact(
-                each["number"],
-                ReadingState(each["state"]),
-                each["site"],
-                each["circuit"],
-                each["value_tenths_mm"],
-            )
-            for each in plain["readings"]
-        ),
-    )

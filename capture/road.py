@@ -104,7 +104,8 @@ class Road:
         if rule is None or not words or UNKNOWN in words:
             self._audience.ignored(heard)
             return
-        call = spoken_call(heard, self._parser(rule), self._certainty)
+        parser = self._parser(rule)
+        call = spoken_call(measured(heard, parser, self._certainty), parser, self._certainty)
         self._take(
             replace(call, late=waited_s > LATEST_YES_S, dwell_s=_dwell(call.intent, dwell_s))
         )
@@ -139,12 +140,18 @@ def _dwell(intent: Intent | NotUnderstood, dwell_s: float | None) -> float | Non
     return round(dwell_s, 1)
 
 
+def measured(heard: Heard, parser: Parser, certainty: Certainty | None) -> Heard:
+    """The utterance with the probabilities that were measured, where there are any."""
+    if certainty is None:
+        return heard
+    return calibrated(heard, lambda said: understand(parser, said), certainty)
+
+
 def spoken_call(heard: Heard, parser: Parser, certainty: Certainty | None) -> Call:
-    """The call that an utterance of the grammar makes, with the probability that it is right."""
+    """The call that a `measured` utterance of the grammar makes, with the limits for it."""
     limits = CAREFUL
     if certainty is not None:
         limits = Limits(certainty.normal_from, certainty.again_below, certainty.sure_from)
-        heard = calibrated(heard, lambda said: understand(parser, said), certainty)
     intent = understand(parser, [word.text for word in heard.words])
     rivals = tuple(
         Rival(rival.text, rival.confidence, understand(parser, rival.words))

@@ -113,15 +113,6 @@ class Session:
         """The visit as the journal has it."""
         return self.road.visit
 
-    @property
-    def bounce_s(self) -> float:
-        """How soon after a step a key is taken for the same stroke."""
-        return self.turns.bounce_s
-
-    @bounce_s.setter
-    def bounce_s(self, value: float) -> None:
-        self.turns.bounce_s = value
-
     # What any thread may call.
 
     def post(self, given: Input) -> None:
@@ -178,17 +169,13 @@ class Session:
         self._said = []
         self.road.open()
         self._stepped()
-        self._notice("The machine stood still. Look: nothing that was said before counts.")
-
-    def notice(self, text: str) -> None:
-        """Show a line about something other than a call."""
-        self._notice(text)
+        self.notice("The machine stood still. Look: nothing that was said before counts.")
 
     def warn(self, text: str) -> None:
         """Show a warning until another takes its place; an empty one when all is well again."""
         if text != self.shown.warning:
             self.shown.warning = text
-            self._notice(text or "The store can be written again: all calls are in it.")
+            self.notice(text or "The store can be written again: all calls are in it.")
 
     def wait(self, timeout_s: float) -> None:
         """Wait for one input and take it, or do what is due."""
@@ -210,7 +197,7 @@ class Session:
         self.dwell = self.dwell.at(now_s)
         before, self.talk = self.talk, self.talk.at(now_s)
         if before.open and not self.talk.open:
-            self._notice("The talk key listened long enough.")
+            self.notice("The talk key listened long enough.")
             self._listen()
         if self.shown.leaving and now_s >= self._leave_before_s:
             self.shown.leaving = False
@@ -268,15 +255,15 @@ class Session:
                 case Line():
                     self._take_line(given)
                 case Unheard(seconds):
-                    self._notice(f"{seconds:.0f} s of sound came before this question: not heard.")
+                    self.notice(f"{seconds:.0f} s of sound came before this question: not heard.")
                 case Trouble(error):
-                    self._notice(str(error))
+                    self.notice(str(error))
                 case MicrophoneIs():
                     self._take_microphone(given)
                 case EarIs(name, trouble):
                     self.shown.recogniser, self.shown.ear_trouble = name, trouble
                     if trouble is not None:
-                        self._notice(f"Keypad only: {trouble}")
+                        self.notice(f"Keypad only: {trouble}")
         finally:
             if isinstance(given, Spoken):
                 given.answered.set()
@@ -285,12 +272,12 @@ class Session:
         self.shown.microphone = given
         if given.trouble is not None:
             self._lost_sound = True
-            self._notice(str(given.trouble))
+            self.notice(str(given.trouble))
         elif given.state is MicState.LISTENING and self._lost_sound:
             self._lost_sound = False
-            self._notice(f"The microphone '{given.name}' is back.")
+            self.notice(f"The microphone '{given.name}' is back.")
         elif given.state is MicState.ENDED:
-            self._notice("The recording is over. The keypad goes on.")
+            self.notice("The recording is over. The keypad goes on.")
 
     def _take_spoken(self, spoken: Spoken) -> None:
         if self._withdraws(spoken):
@@ -298,10 +285,10 @@ class Session:
             self.shown.entry = Entry()
             self._struck.clear()
         elif spoken.epoch != self.turns.epoch or not self.listens:
-            self._notice(f'Heard "{spoken.heard.text}" for an earlier question: not taken.')
+            self.notice(f'Heard "{spoken.heard.text}" for an earlier question: not taken.')
             return
         elif self.shown.entry.is_open:
-            self._notice(f'Heard "{spoken.heard.text}" while keys are being struck: not taken.')
+            self.notice(f'Heard "{spoken.heard.text}" while keys are being struck: not taken.')
             return
         waited_s = spoken.began_at_s - self.turns.asked_at_s
         dwell_s = self.dwell.took_s(spoken.began_at_s)
@@ -320,7 +307,7 @@ class Session:
         self.turns.took_spoken(self._clock_s())
         if isinstance(called.intent, Remark) and spoken.sound is None:
             key = "".join(self.bindings.keys(Action.NOTE)[:1])
-            self._notice(f"The sound of the note is not kept: type it ({key}).")
+            self.notice(f"The sound of the note is not kept: type it ({key}).")
 
     def _withdraws(self, spoken: Spoken) -> bool:
         """Whether a permission is withdrawn by what was said."""
@@ -338,12 +325,12 @@ class Session:
             # The rest of a number that is half typed is not to begin another one.
             self.shown.entry = Entry()
             self._struck.clear()
-            self._notice("A key met a spoken call: the key was not taken. Look, then strike again.")
+            self.notice("A key met a spoken call: the key was not taken. Look, then strike again.")
             return
         pressed = press(before, struck.key, self.bindings, self.visit)
         single = pressed.intent is not None and not before.is_open
         if single and self.turns.bounces(now_s):
-            self._notice("That key came twice: the second was not taken. Look, then strike again.")
+            self.notice("That key came twice: the second was not taken. Look, then strike again.")
             return
         if not self._struck:
             self._struck_at_s = now_s
@@ -351,7 +338,7 @@ class Session:
         self.shown.entry = pressed.entry
         self.shown.notice = pressed.problem or ""
         if pressed.problem:
-            self._notice(pressed.problem)
+            self.notice(pressed.problem)
         if pressed.action is not None:
             self._act(pressed)
         elif pressed.phrase is not None:
@@ -377,7 +364,7 @@ class Session:
         found = typed(line.text, self.shown.entry, self.bindings, self.visit)
         if found.status:
             for each in self.status():
-                self._notice(each)
+                self.notice(each)
         elif found.note is not None:
             self._take_note(found.note)
         elif found.phrase is not None:
@@ -398,7 +385,7 @@ class Session:
         rule = self.road.listening
         meant = None if rule is None else self._understand(rule, text)
         if meant is None or isinstance(meant, NotUnderstood):
-            self._notice(f'"{text}" is no call here. F1 or ? shows the keys.')
+            self.notice(f'"{text}" is no call here. F1 or ? shows the keys.')
             return
         self.voice.stop()
         now_s = self._clock_s()
@@ -417,7 +404,7 @@ class Session:
                 self.shown.help = 0
             case Action.MUTE:
                 self.shown.muted = not self.shown.muted
-                self._notice("Keypad only." if self.shown.muted else "Listening again.")
+                self.notice("Keypad only." if self.shown.muted else "Listening again.")
                 self._listen()
             case Action.TALK:
                 self._press_talk(now_s)
@@ -427,13 +414,13 @@ class Session:
                 else:
                     self.shown.leaving = True
                     self._leave_before_s = now_s + LEAVE_S
-                    self._notice("Strike it again to leave. The visit goes on at the next start.")
+                    self.notice("Strike it again to leave. The visit goes on at the next start.")
             case _:
                 pass
 
     def _press_talk(self, now_s: float) -> None:
         if not self.talk.pushed:
-            self._notice("It listens all the time. Start with --push-to-talk for this key.")
+            self.notice("It listens all the time. Start with --push-to-talk for this key.")
             return
         self.talk = self.talk.press(now_s)
         # The talk key says that what follows is meant for the present question.
@@ -444,7 +431,7 @@ class Session:
     def _jaws_on(self, at_s: float, step: Callable[[], None]) -> None:
         """The time to the call counts from here, if the cue is wanted and was heard clearly."""
         if not self.preferences.dwell:
-            self._notice("The dwell cue is switched off in the settings.")
+            self.notice("The dwell cue is switched off in the settings.")
             return
         self._walk(step)
         if self._called is not None and self._called.is_clear:
@@ -470,7 +457,7 @@ class Session:
         except CaptureError as error:
             # The road changes nothing that the journal does not hold.
             self.shown.standing, self.shown.about = Standing.FAILED, None
-            self._notice(f"NOT SAVED: {error}")
+            self.notice(f"NOT SAVED: {error}")
             self.voice.sound(Cue.ERROR)
             self._listen()
             return
@@ -481,7 +468,7 @@ class Session:
         self._stepped()
         if called.dwell_s is not None:
             self.dwell = Dwell()
-            self._notice(told(called.dwell_s))
+            self.notice(told(called.dwell_s))
 
     def _stepped(self) -> None:
         """After each step: what is heard from now on answers the new question."""
@@ -504,14 +491,15 @@ class Session:
         try:
             self._after_step(self.visit)
         except CaptureError as error:
-            self._notice(str(error))
+            self.notice(str(error))
 
     def _listen(self) -> None:
         self.turns.epoch += 1
         rule = self.road.listening if self.listens else None
         self.ear.tell(Order(self.turns.epoch, rule, self.ear.now_s()))
 
-    def _notice(self, text: str) -> None:
+    def notice(self, text: str) -> None:
+        """Show a line about something other than a call."""
         self.shown.notice = text
         self.shown.note(text)
         if self._watcher is not None:

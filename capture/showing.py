@@ -172,16 +172,12 @@ def _length(length: TapeLength) -> str:
     return str(length).upper()
 
 
-def _is_typing(shown: Shown) -> bool:
-    return shown.entry.is_typing
-
-
 def _standing(session: Session) -> Standing:
     """How it stands; beside a value that is being typed, "saved" would be read as its own.
 
     While the jaws are on, that is what matters.
     """
-    if _is_typing(session.shown):
+    if session.shown.entry.is_typing:
         return Standing.TYPED
     word = session.dwell.word(session.now_s)
     return Standing(word) if word else session.shown.standing
@@ -189,7 +185,7 @@ def _standing(session: Session) -> Standing:
 
 def _standing_about(session: Session) -> str:
     shown = session.shown
-    if _is_typing(shown) or session.dwell.word(session.now_s):
+    if shown.entry.is_typing or session.dwell.word(session.now_s):
         return ""
     match shown.about:
         case Saved(_, value) if shown.standing is Standing.SAVED:

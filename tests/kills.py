@@ -150,7 +150,7 @@ def sitting(path: Path, pack: Pack, numbers: NumberWords, moments: Moments) -> I
         ):
             running = company.assemble(store, opened, pack, QUIET, USUAL, show)
         session, ear = running.session, PosedEar()
-        session.bounce_s, session.ear = 0.0, ear
+        session.turns.bounce_s, session.ear = 0.0, ear
         running.begin()
         with patch.object(company, "local_time", lambda: NOON):
             yield Sitting(pack, numbers, moments, store, ear, running, lines)

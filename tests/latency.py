@@ -81,7 +81,7 @@ def one_round(files: list[Path], seed: int) -> Told:
         company = assemble(store, opened, pack, Sound(source, quiet), USUAL)
         company.phrases.join()
         session = company.session
-        session.bounce_s = 0.0
+        session.turns.bounce_s = 0.0
         company.begin()
         session.strike("enter")  # ready: the recording begins with the permissions
         session.drain()

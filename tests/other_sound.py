@@ -93,7 +93,7 @@ def heard(ear: Ear, pack: Pack, state: str, sound: Samples) -> Came:
                     lambda _: None,
                 )
                 session = running.session
-                session.bounce_s = 0.0
+                session.turns.bounce_s = 0.0
                 session.open()
                 while not isinstance(question(session.visit), STATES[state][0]):
                     for key in keys_for(session.visit) or []:

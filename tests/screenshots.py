@@ -43,7 +43,7 @@ def visit() -> Company:
         quiet = Sound(None, SoundSettings(voice=VoiceKind.SILENT))
         company = assemble(store, opened, pack, quiet, USUAL)
         company.phrases.join()
-        company.session.bounce_s = 0.0
+        company.session.turns.bounce_s = 0.0
         company.begin()
         for line in LINES:
             company.session.type(line)

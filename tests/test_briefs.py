@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 from many_visits import LATER, filled, people, visits
-from sqlite_utils import Database, Migrations
+from older_stores import store_of_steps
 
 from capture.report.attention import RULES, Brief, brief_of, findings
 from capture.report.record import record_of
 from capture.reviewing import Review
-from capture.store import Store, migrations, open_store
+from capture.store import Store, open_store
 
 
 @pytest.fixture(scope="module")
@@ -163,12 +163,8 @@ def test_briefs_hold_no_name_and_leave_with_the_person(store: Store) -> None:
 def test_a_store_from_before_the_briefs_opens(tmp_path: Path) -> None:
     """Its visits are listed as those of any other store."""
     path = tmp_path / "old.db"
-    with contextlib.closing(sqlite3.connect(path)) as opened:
-        old = Migrations("foldcall")
-        for name, step in migrations._STEPS[:3]:
-            old(name=name)(step)
-        old.apply(Database(opened))
-        opened.commit()
+    with store_of_steps(path, 3):
+        pass
     with open_store(path) as store:
         store.join(people(8), visits(8), named="chance", refuse_conflicts=True)
         assert quickly(store) == slowly(store)

@@ -1,13 +1,11 @@
 """The calipers that are kept, their checks with gauge blocks, and what a visit makes of them."""
 
-import contextlib
-import sqlite3
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
-from sqlite_utils import Database, Migrations
+from older_stores import store_of_steps
 
 from capture.begin import Wish, open_visit
 from capture.check import run as check_machine
@@ -20,7 +18,7 @@ from capture.screen.keymap import USUAL
 from capture.sound.scripted import ScriptedSound
 from capture.sound.settings import SoundSettings
 from capture.sound.voice import VoiceKind
-from capture.store import StoreError, migrations, open_store
+from capture.store import StoreError, open_store
 
 NOON = "2026-03-02T12:00:00+01:00"
 TODAY = date(2026, 3, 2)
@@ -218,16 +216,11 @@ def test_what_was_entered_stays(path: Path) -> None:
 def test_a_store_of_an_earlier_version_gets_the_tables(tmp_path: Path) -> None:
     """Made before there were calipers: opened, and one can be kept; nothing else is touched."""
     old = tmp_path / "old.db"
-    with contextlib.closing(sqlite3.connect(old)) as opened:
-        db, early = Database(opened), Migrations("foldcall")
-        for name, step in migrations._STEPS[:4]:
-            early(name=name)(step)
-        early.apply(db)
+    with store_of_steps(old, 4) as db:
         db.execute(
             "INSERT INTO assessors VALUES (?, ?, ?)",
             ["11111111-2222-4333-8444-555555555555", NOON, "Bo Lind"],
         )
-        opened.commit()
     with open_store(old) as store:
         assert [each.name for each in store.assessors()] == ["Bo Lind"]
         store.add_caliper(DIAL, at=NOON)

@@ -46,6 +46,7 @@ PURE = (
     "report.deviations",
     "report.file_page",
     "report.markup",
+    "report.names",
     "report.record",
     "report.remarks",
     "report.results",

@@ -367,7 +367,7 @@ def test_a_microphone_that_is_plugged_in_later_is_listened_to(
     try:
         wait_for(session, lambda: any("no microphone" in line for line in told))
         session.type("ready")
-        session.bounce_s = 0.0
+        session.turns.bounce_s = 0.0
         session.type("")
         wait_for(session, lambda: len(session.visit.answers) == 1)
         system.plugged.append(DESK)
@@ -404,7 +404,7 @@ def test_a_microphone_that_cannot_be_used_is_told_in_one_line(
     told: list[str] = []
     sound = Sound(Microphone(system), QUIET)
     company = assemble(store, opened(store), pack, sound, USUAL, told.append)
-    company.session.bounce_s = 0.0
+    company.session.turns.bounce_s = 0.0
     company.begin()
     try:
         wait_for(company.session, lambda: any(words in line for line in told))

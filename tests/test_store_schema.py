@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from sqlite_utils import Database, Migrations
+from older_stores import store_of_steps
 
 from capture.store import Store, StoreError, connection, migrations, open_store
 from capture.store.people import base_edit
@@ -273,12 +273,7 @@ def test_opening_again_changes_nothing(store: Store) -> None:
 def test_a_store_from_before_the_dwell_opens(tmp_path: Path) -> None:
     """Its readings are shown as they were, without a time from the cue to the call."""
     path = tmp_path / "old.db"
-    before = Migrations("foldcall")
-    for name, step in migrations._STEPS[:5]:
-        before(name=name)(step)
-    with contextlib.closing(sqlite3.connect(path)) as opened:
-        old = Database(opened)
-        before.apply(old)
+    with store_of_steps(path, 5) as old:
         assert "dwell_s" not in {column.name for column in old.view("readings").columns}
     with open_store(path) as store:
         assert "dwell_s" in {column.name for column in store.db.view("readings").columns}
@@ -288,12 +283,7 @@ def test_a_store_from_before_the_dwell_opens(tmp_path: Path) -> None:
 def test_a_store_from_before_the_choices_opens(tmp_path: Path) -> None:
     """Its clients have no choice of their own and are shown everything; edits keep their place."""
     path = tmp_path / "old.db"
-    first_two = Migrations("foldcall")
-    for name, step in migrations._STEPS[:2]:
-        first_two(name=name)(step)
-    with contextlib.closing(sqlite3.connect(path)) as opened:
-        old = Database(opened)
-        first_two.apply(old)
+    with store_of_steps(path, 2) as old:
         columns = "(id, created_at, name, sex, birth_date, note)"
         old.execute(
             f"INSERT INTO clients {columns} VALUES (?, ?, 'Ada Lind', 'female', NULL, '')",
@@ -306,7 +296,6 @@ def test_a_store_from_before_the_choices_opens(tmp_path: Path) -> None:
         old.execute(
             f"INSERT INTO client_edits ({', '.join(written)}) VALUES ({places})", dict(written)
         )
-        opened.commit()
     with open_store(path) as store:
         (client,) = store.clients()
         assert client.choices == {

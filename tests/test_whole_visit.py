@@ -112,7 +112,7 @@ def spoken(store: Store, pack: Pack, folder: Path, phrases: Sequence[str]) -> Co
 def keyed(store: Store, pack: Pack, keys: Sequence[str]) -> Company:
     """The visit as it is struck, key by key."""
     company = begun(store, pack, Sound(None, QUIET))
-    company.session.bounce_s = 0.0
+    company.session.turns.bounce_s = 0.0
     company.begin()
     for struck in keys:
         for key in struck.split():

@@ -12,7 +12,7 @@ from capture.errors import CaptureError
 from capture.sound.devices import SoundSystem, Wanted
 from capture.sound.duplex import HalfDuplex
 from capture.sound.player import Player
-from capture.sound.samples import Samples, resampled, to_bytes
+from capture.sound.samples import Samples, from_bytes, resampled, to_bytes
 from capture.sound.wav import SoundError
 
 AROUND_S = 0.3
@@ -24,7 +24,6 @@ LONGEST_S = 12.0
 SPEECH_HZ = 16_000
 """What a microphone gives beyond this holds nothing of speech that a listener needs."""
 
-FULL_SCALE = 32_768
 STARTS_WITHIN_S = 0.5
 """A speaker that cannot be used says so within this; then the person may go on."""
 
@@ -41,11 +40,11 @@ class CallSound:
     def as_flac(self) -> bytes:
         """The same as a FLAC file, at no more than the rate that speech needs."""
         file = io.BytesIO()
-        samples, rate_hz = np.frombuffer(self.sound, "<i2"), self.rate_hz
+        sound, rate_hz = self.sound, self.rate_hz
         if rate_hz > SPEECH_HZ:
-            loud = samples.astype(np.float32) / np.float32(FULL_SCALE)
-            floats = resampled(loud, rate_hz, SPEECH_HZ)
-            samples, rate_hz = np.frombuffer(to_bytes(floats), "<i2"), SPEECH_HZ
+            sound = to_bytes(resampled(from_bytes(sound), rate_hz, SPEECH_HZ))
+            rate_hz = SPEECH_HZ
+        samples = np.frombuffer(sound, "<i2")
         soundfile.write(file, samples, rate_hz, format="FLAC", subtype="PCM_16")
         return file.getvalue()
 

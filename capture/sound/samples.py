@@ -23,11 +23,16 @@ def to_bytes(samples: Samples, volume: float = 1.0) -> bytes:
     return bytes(np.clip(scaled, -_FULL_SCALE, _LARGEST).astype("<i2").tobytes())
 
 
+def from_bytes(sound: bytes) -> Samples:
+    """Samples of 16-bit little-endian sound."""
+    return np.frombuffer(sound, "<i2").astype(np.float32) / np.float32(_FULL_SCALE)
+
+
 def levels_dbfs(sound: bytes) -> tuple[float, float]:
     """Peak and mean level (root mean square) of 16-bit sound, in decibels below full scale."""
     if not sound:
         return QUIETEST_DBFS, QUIETEST_DBFS
-    values = np.frombuffer(sound, "<i2").astype(np.float32) / _FULL_SCALE
+    values = from_bytes(sound)
     mean = math.sqrt(float(np.mean(values**2)))
     return _dbfs(float(np.abs(values).max())), _dbfs(mean)
 

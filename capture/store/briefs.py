@@ -6,11 +6,8 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from capture.store.connection import writing
+from capture.store.connection import CHUNK, writing
 from capture.visit.entry import Plain
-
-CHUNK = 400
-"""Visits asked for at once; SQLite takes 999 values in one statement everywhere."""
 
 
 def kept(db: Database, rules: int, visit_ids: Sequence[str]) -> dict[str, Any]:

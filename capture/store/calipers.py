@@ -65,11 +65,12 @@ def add_check(db: Database, caliper_id: str, check: GaugeCheck, by_name: str, at
 def kept(db: Database) -> tuple[KeptCaliper, ...]:
     """All calipers, in the order in which they were added."""
     checks: dict[str, list[tuple[str, GaugeCheck]]] = {}
-    for row in rows(db)["gauge_checks"]:
+    found_rows = rows(db)
+    for row in found_rows["gauge_checks"]:
         points = tuple(GaugePoint(*each) for each in json.loads(row["points"]))
         found = row["by_name"], GaugeCheck(row["checked_on"], points)
         checks.setdefault(row["caliper_id"], []).append(found)
-    return tuple(_kept(row, tuple(checks.get(row["id"], ()))) for row in rows(db)["calipers"])
+    return tuple(_kept(row, tuple(checks.get(row["id"], ()))) for row in found_rows["calipers"])
 
 
 def find(all_kept: Iterable[KeptCaliper], named: str) -> KeptCaliper:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import cast
 
-from capture.store.errors import ENCRYPTING_BUILD, LOW_BYTE, StoreError, StoreLockedError
+from capture.store.errors import ENCRYPTING_BUILD, StoreError, StoreLockedError, primary_code
 
 LEAST_LETTERS = 8
 """A shorter passphrase is refused; common practice, no source."""
@@ -69,7 +69,7 @@ def is_encrypted(path: Path) -> bool:
         with closing(sqlite3.connect(uri, uri=True)) as probe:
             probe.execute("PRAGMA schema_version").fetchone()
     except sqlite3.Error as error:
-        return error.sqlite_errorcode & LOW_BYTE == sqlite3.SQLITE_NOTADB
+        return primary_code(error) == sqlite3.SQLITE_NOTADB
     return False
 
 
@@ -141,7 +141,7 @@ def open_encrypted(
             connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except driver.DatabaseError as error:
         connection.close()
-        if getattr(error, "sqlite_errorcode", 0) & LOW_BYTE == sqlite3.SQLITE_NOTADB:
+        if primary_code(error) == sqlite3.SQLITE_NOTADB:
             raise wrong_passphrase() from None
         raise
     return connection

@@ -36,6 +36,9 @@ SETTINGS = MappingProxyType(
 )
 """PRAGMAs of a connection, and the values they read back as."""
 
+CHUNK = 400
+"""Rows asked for at once by identifier; SQLite takes 999 values in one statement everywhere."""
+
 _WAL_RETRY_SECONDS = 0.02
 
 

@@ -31,11 +31,17 @@ class StoreLockedError(StoreError):
     """The store is encrypted, and its passphrase is missing or wrong."""
 
 
-LOW_BYTE = 0xFF
+_LOW_BYTE = 0xFF
 """SQLite's primary result code is the low byte of the extended one."""
 
 ENCRYPTING_BUILD = "sqlcipher3.dbapi2"
 """The module of the SQLite that encrypts. Its errors are no children of `sqlite3.Error`."""
+
+
+def primary_code(error: Exception) -> int | None:
+    """SQLite's primary result code of an error, None if it carries none."""
+    code = getattr(error, "sqlite_errorcode", None)
+    return None if code is None else code & _LOW_BYTE
 
 
 def database_errors(name: str = "Error") -> tuple[type[Exception], ...]:
@@ -50,10 +56,9 @@ def from_sqlite(error: Exception, path: Path) -> StoreError | None:
     `path` is the store's file. Errors that Python's own layer raises, such as use of a closed
     connection, carry no result code and are left alone.
     """
-    code = getattr(error, "sqlite_errorcode", None)
-    if code is None:
-        return None
-    match code & LOW_BYTE:
+    match primary_code(error):
+        case None:
+            return None
         case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
             return StoreBusyError(
                 "The store is in use by another program.",

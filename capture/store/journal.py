@@ -1,6 +1,7 @@
 """The append-only journal of a visit: what was heard or keyed, and what came of it."""
 
 import json
+from collections.abc import Mapping
 from typing import Any
 from uuid import UUID, uuid5
 
@@ -54,7 +55,7 @@ def entries(db: Database, visit_id: str) -> list[Entry]:
             "SELECT * FROM reading_facts WHERE visit_id = ? ORDER BY sequence, position",
             [visit_id],
         ):
-            facts.setdefault(row["sequence"], []).append(_fact(row))
+            facts.setdefault(row["sequence"], []).append(reading_fact(row))
         return [
             _entry(row, tuple(facts.get(row["sequence"], ())))
             for row in db.query(
@@ -108,7 +109,8 @@ def _fact_row(visit_id: str, sequence: int, position: int, fact: ReadingFact) ->
     }
 
 
-def _fact(row: dict[str, Any]) -> ReadingFact:
+def reading_fact(row: Mapping[str, Any]) -> ReadingFact:
+    """A reading fact from its row, or from a plain object of the same names."""
     return ReadingFact(
         number=row["number"],
         state=ReadingState(row["state"]),

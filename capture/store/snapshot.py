@@ -4,13 +4,14 @@ This is what is exported, imported and merged: `people_of` first, then one objec
 """
 
 import json
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 from sqlite_utils import Database
 
-from capture.store.journal import entries
-from capture.visit.entry import Entry
+from capture.store.connection import CHUNK
+from capture.store.journal import entries, reading_fact
+from capture.visit.entry import Entry, Source
 
 _SHOWN = ("show_fat_percent", "show_norms")
 _CHOICES = ("equation", "conversion", *_SHOWN)
@@ -138,15 +139,26 @@ def plain_entry(entry: Entry) -> dict[str, Any]:
     }
 
 
-_CHUNK = 400
-"""Visits read at once; SQLite takes 999 values in one statement everywhere."""
+def entry_from_plain(plain: Mapping[str, Any]) -> Entry:
+    """The journal entry that `plain_entry` made a plain object of. Raises what is missing."""
+    return Entry(
+        sequence=plain["sequence"],
+        at=plain["at"],
+        source=Source(plain["source"]),
+        words=plain["words"],
+        confidence=plain["confidence"],
+        alternatives=tuple(plain["alternatives"]),
+        intent=plain["intent"],
+        facts=tuple(plain["facts"]),
+        readings=tuple(map(reading_fact, plain["readings"])),
+    )
 
 
 def light_visits(db: Database, visit_ids: Sequence[str]) -> Iterator[dict[str, Any]]:
     """Many visits as plain objects, in the order given, without intents and results."""
-    for start in range(0, len(visit_ids), _CHUNK):
+    for start in range(0, len(visit_ids), CHUNK):
         with db.atomic():  # one moment for all tables
-            found = _light(db, list(visit_ids[start : start + _CHUNK]))
+            found = _light(db, list(visit_ids[start : start + CHUNK]))
         yield from found
 
 

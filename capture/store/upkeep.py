@@ -5,7 +5,7 @@ import sqlite3
 
 from sqlite_utils import Database
 
-from capture.store.errors import LOW_BYTE, database_errors
+from capture.store.errors import database_errors, primary_code
 
 
 def problems(db: Database) -> tuple[str, ...]:
@@ -51,7 +51,7 @@ def _damage(db: Database) -> tuple[str, ...]:
     try:
         rows = db.execute("PRAGMA integrity_check").fetchall()
     except database_errors("DatabaseError") as error:
-        if getattr(error, "sqlite_errorcode", 0) & LOW_BYTE != sqlite3.SQLITE_CORRUPT:
+        if primary_code(error) != sqlite3.SQLITE_CORRUPT:
             raise
         return (str(error),)  # too damaged even to be looked over
     return tuple(line for (line,) in rows if line != "ok")

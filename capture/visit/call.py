@@ -125,7 +125,6 @@ class Call:
 HEARING = "hearing"
 """The kind of the fact that tells by which limits a spoken call was judged."""
 
-
 DWELL = "dwell"
 """The kind of the fact that tells how long the jaws were on when a value was called."""
 
