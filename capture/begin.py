@@ -143,9 +143,9 @@ def _outline(protocol: Protocol) -> tuple[object, ...]:
 
 
 def _caliper(kept: Sequence[KeptCaliper], wish: Wish, last_time: Carried | None) -> Caliper:
-    """The caliper that is named; else that of the last visit; else the only one that is kept.
+    """The caliper that is named; else that of the last visit; else the only one that is in use.
 
-    Where none is kept, one that is told by its scale alone.
+    Where none is, one that is told by its scale alone.
     """
     step, opening = wish.caliper_step_mm, wish.caliper_opening_mm
     told = step is not None or opening is not None
@@ -155,12 +155,13 @@ def _caliper(kept: Sequence[KeptCaliper], wish: Wish, last_time: Carried | None)
                 "A kept caliper has its own scale.",
                 "Leave --caliper-step and --caliper-opening out.",
             )
-        return find_caliper(kept, wish.caliper).caliper
-    if kept and not told:
+        return _in_use(find_caliper(kept, wish.caliper))
+    offered = [each for each in kept if each.in_use]
+    if offered and not told:
         before = [
-            each for each in kept if last_time and each.caliper.description == last_time.caliper
+            each for each in offered if last_time and each.caliper.description == last_time.caliper
         ]
-        found = before or kept
+        found = before or offered
         if len(found) > 1:
             names = ", ".join(f"'{each.caliper.description}'" for each in found)
             raise MisuseError("Several calipers are kept.", f"Add --caliper, one of {names}.")
@@ -172,6 +173,15 @@ def _caliper(kept: Sequence[KeptCaliper], wish: Wish, last_time: Carried | None)
         step_tenths,
         opening_tenths,
     )
+
+
+def _in_use(kept: KeptCaliper) -> Caliper:
+    if not kept.in_use:
+        raise MisuseError(
+            "This caliper is retired.",
+            "Name another, or take it into use again with 'foldcall caliper return'.",
+        )
+    return kept.caliper
 
 
 def _plan(

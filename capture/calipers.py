@@ -1,4 +1,4 @@
-"""The command `foldcall caliper`: which calipers there are, and their checks with gauge blocks."""
+"""The command `foldcall caliper`: which there are, their gauge block checks, which are retired."""
 
 import argparse
 from datetime import date, timedelta
@@ -12,7 +12,7 @@ from capture.protocol.caliper import (
     GaugePoint,
     caliper_warnings,
 )
-from capture.store.calipers import KeptCaliper, find
+from capture.store.calipers import CaliperChange, KeptCaliper, find
 from capture.terminal import show
 from capture.transfer import store_of, store_option
 from capture.units import millimetres
@@ -49,7 +49,17 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     check.add_argument("--by", metavar="NAME", required=True, help="who checked")
     check.add_argument("--on", metavar="DATE", help="the day, such as 2026-03-02 (default: today)")
     check.set_defaults(command=_check)
-    for each in (listed, shown, add, check):
+    retire = actions.add_parser("retire", help="offer a caliper no more: sold, broken, lost")
+    retire.set_defaults(command=_retire)
+    taken_back = actions.add_parser("return", help="take a retired caliper into use again")
+    taken_back.set_defaults(command=_return)
+    for each, reason in ((retire, "sold"), (taken_back, "repaired")):
+        each.add_argument("caliper", metavar="CALIPER", help="description or identifier")
+        each.add_argument("--by", metavar="NAME", required=True, help="who says so")
+        each.add_argument(
+            "--because", metavar="REASON", required=True, help=f'why, such as "{reason}"'
+        )
+    for each in (listed, shown, add, check, retire, taken_back):
         store_option(each)
 
 
@@ -58,9 +68,12 @@ def _list(chosen: argparse.Namespace) -> int:
         kept = store.calipers()
     if not kept:
         show("No caliper is kept. Add one with 'foldcall caliper add'.")
-    for each in kept:
+    for each in sorted(kept, key=lambda each: not each.in_use):
         show(f"{_head(each)}  {_last(each)}")
-        _warn(each.caliper)
+        if each.in_use:
+            _warn(each.caliper)
+        else:
+            show(f"  retired {_change(each.changes[-1])}")
     return 0
 
 
@@ -73,7 +86,10 @@ def _show(chosen: argparse.Namespace) -> int:
         show(f"{check.on}  {by_name}")
         for point in check.points:
             show(f"  {_point(point)}")
-    _warn(kept.caliper)
+    for change in kept.changes:
+        show(f"{'In use again' if change.in_use else 'Retired'} {_change(change)}")
+    if kept.in_use:
+        _warn(kept.caliper)
     return 0
 
 
@@ -120,6 +136,32 @@ def _check(chosen: argparse.Namespace) -> int:
         show("A later check is kept already: that one counts.")
     _warn(last.caliper)
     return 0
+
+
+def _retire(chosen: argparse.Namespace) -> int:
+    kept = _changed(chosen, in_use=False)
+    show(f"Retired: {kept.caliper.description}. Visits that were made with it keep it.")
+    return 0
+
+
+def _return(chosen: argparse.Namespace) -> int:
+    kept = _changed(chosen, in_use=True)
+    show(f"In use again: {kept.caliper.description}.")
+    _warn(kept.caliper)
+    return 0
+
+
+def _changed(chosen: argparse.Namespace, *, in_use: bool) -> KeptCaliper:
+    by_name, reason = chosen.by.strip(), chosen.because.strip()
+    if not by_name:
+        raise MisuseError("The name is empty.", "Say with --by who you are.")
+    if not reason:
+        raise MisuseError("The reason is empty.", "Say with --because why.")
+    with store_of(chosen) as store:
+        kept = find(store.calipers(), chosen.caliper)
+        change = CaliperChange(in_use, local_time(), by_name, reason)
+        store.change_caliper(kept.id, change)
+    return kept
 
 
 def tenths_of(text: str, what: str) -> int:
@@ -176,6 +218,10 @@ def _head(kept: KeptCaliper) -> str:
 def _last(kept: KeptCaliper) -> str:
     check = kept.caliper.check
     return "Never checked." if check is None else f"Checked {check.on}, good until {_until(check)}."
+
+
+def _change(change: CaliperChange) -> str:
+    return f"{change.at[:10]} by {change.by_name}: {change.reason}"
 
 
 def _until(check: GaugeCheck) -> str:

@@ -202,8 +202,10 @@ def _store(path: Path, kept: list[KeptCaliper]) -> Finding:
 
 
 def _calipers(kept: Iterable[KeptCaliper]) -> Iterator[Finding]:
-    """One line for each caliper that is kept: its last check with gauge blocks, or what is due."""
+    """One line for each caliper in use: its last check with gauge blocks, or what is due."""
     for each in kept:
+        if not each.in_use:
+            continue
         caliper = each.caliper
         warnings = caliper_warnings(caliper, local_time()[:10])
         told = f"{caliper.description}: "

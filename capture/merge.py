@@ -34,7 +34,7 @@ def run(chosen: argparse.Namespace) -> int:
         )
         calipers = store.take_calipers(other)
     if calipers:
-        told.count("calipers and their checks", calipers)
+        told.count("calipers, their checks and changes", calipers)
     show(told_in_words(told.added, told.same))
     for line in told.conflicts:
         show(f"CONFLICT  {line}")

@@ -19,6 +19,7 @@ from capture.sound.scripted import ScriptedSound
 from capture.sound.settings import SoundSettings
 from capture.sound.voice import VoiceKind
 from capture.store import StoreError, open_store
+from capture.store.calipers import CaliperChange
 
 NOON = "2026-03-02T12:00:00+01:00"
 TODAY = date(2026, 3, 2)
@@ -107,6 +108,10 @@ def test_the_last_check_counts_whenever_it_was_entered(path: Path) -> None:
         (("check", DIAL.description, "10=10", "--by", " "), "--by"),
         (("check", DIAL.description, "10=10", "--by", "Bo", "--on", "3.2.26"), "3.2.26"),
         (("check", DIAL.description, "10=10", "--by", "Bo", "--on", "2999-01-01"), "not come"),
+        (("retire", "nothing", "--by", "Bo", "--because", "sold"), "no such caliper"),
+        (("retire", DIAL.description, "--by", " ", "--because", "sold"), "--by"),
+        (("retire", DIAL.description, "--by", "Bo", "--because", ""), "--because"),
+        (("return", DIAL.description, "--by", "Bo", "--because", "found"), "in use already"),
     ],
     ids=lambda each: " ".join(each[1:]) if isinstance(each, tuple) else "",
 )  # fmt: skip
@@ -120,6 +125,7 @@ def test_what_cannot_be_is_refused(
     with open_store(path) as store:
         (kept,) = store.calipers()
     assert kept.checks == ()
+    assert kept.changes == ()
 
 
 def test_a_visit_takes_the_only_caliper(path: Path) -> None:
@@ -149,6 +155,73 @@ def test_of_several_calipers_one_is_named_or_the_last_is_taken(path: Path) -> No
         assert first.visit.plan.caliper == COARSE
         again = open_visit(store, replace(ADA, new=True, caliper_step_mm=0.5), TODAY, NOON)
         assert again.visit.plan.caliper.step_tenths_mm == 5
+
+
+def retired(path: Path, caliper: Caliper = DIAL, reason: str = "sold") -> None:
+    """Retire a caliper by the command."""
+    words = ("retire", caliper.description, "--by", "Bo Lind", "--because", reason)
+    assert foldcall(path, *words) == 0
+
+
+def test_a_retired_caliper_is_offered_no_more(
+    path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The one that is left is taken without a word, and the old one not even by name."""
+    with open_store(path) as store:
+        store.add_caliper(DIAL, at=NOON)
+        store.add_caliper(COARSE, at=NOON)
+        first = open_visit(store, replace(ADA, caliper=DIAL.description), TODAY, NOON)
+    retired(path)
+    with open_store(path) as store:
+        assert open_visit(store, ADA, TODAY, NOON).visit.plan == first.visit.plan
+        again = open_visit(store, replace(ADA, new=True), TODAY, NOON)
+        assert again.visit.plan.caliper == COARSE
+        with pytest.raises(MisuseError, match="retired") as caught:
+            open_visit(store, replace(ADA, new=True, caliper=DIAL.description), TODAY, NOON)
+        assert "foldcall caliper return" in caught.value.hint
+    retired(path, COARSE, "broken")
+    with open_store(path) as store:
+        told = open_visit(store, replace(ADA, new=True, caliper_step_mm=0.5), TODAY, NOON)
+    assert told.visit.plan.caliper.description == "caliper in steps of 0.5 mm to 80 mm"
+    lines: list[str] = []
+    check_machine(lines.append, system=ScriptedSound(plugged=[]), settings=QUIET, store=path)
+    assert not any("caliper  " in line for line in lines)
+    assert DIAL.description not in capsys.readouterr().err
+
+
+def test_retired_and_returned_is_told(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Who, when and why stand in the list and with the caliper; nothing of it goes away."""
+    added(path)
+    retired(path, reason="jaws bent")
+    assert foldcall(path, "list") == 0
+    listed = capsys.readouterr().out
+    assert "by Bo Lind: jaws bent" in listed
+    assert "!" not in listed
+    assert foldcall(path, "retire", DIAL.description, "--by", "Bo", "--because", "again") == 1
+    assert "retired already" in capsys.readouterr().err
+    assert foldcall(path, "add", DIAL.description, "--step", "0.2", "--opening", "80") == 1
+    assert "foldcall caliper return" in capsys.readouterr().err
+    words = ("return", DIAL.description, "--by", "Ada Moss", "--because", "repaired")
+    assert foldcall(path, *words) == 0
+    assert foldcall(path, "show", DIAL.description) == 0
+    shown = capsys.readouterr().out
+    assert shown.index("by Bo Lind: jaws bent") < shown.index("by Ada Moss: repaired")
+    with open_store(path) as store:
+        (kept,) = store.calipers()
+        assert kept.in_use
+        assert open_visit(store, ADA, TODAY, NOON).visit.plan.caliper == DIAL
+
+
+def test_the_last_change_counts_whatever_its_offset(path: Path) -> None:
+    """Stations whose clocks stand in other time zones agree on which came last."""
+    added(path)
+    with open_store(path) as store:
+        (kept,) = store.calipers()
+        late = CaliperChange(False, "2026-03-02T12:00:00+01:00", "Bo", "sold")
+        later = CaliperChange(True, "2026-03-02T11:30:00+00:00", "Ada", "bought back")
+        store.change_caliper(kept.id, late)
+        store.change_caliper(kept.id, later)
+        assert store.calipers()[0].changes == (late, later)
 
 
 def test_a_visit_begins_with_what_is_due(path: Path, pack: Pack) -> None:
@@ -193,21 +266,27 @@ def test_calipers_of_another_station_are_taken_over(
     with open_store(other) as store:
         store.add_caliper(DIAL, at=NOON)
         store.add_gauge_check(store.calipers()[0].id, LAST_WEEK, by_name="Bo Lind", at=NOON)
+        change = CaliperChange(False, NOON, "Bo Lind", "sold")
+        store.change_caliper(store.calipers()[0].id, change)
         theirs = store.calipers()
     for _ in range(2):
         assert main(["merge", str(other), "--store", str(path)]) == 0
         with open_store(path) as store:
             assert store.calipers() == theirs
-    assert "2 calipers and their checks" in capsys.readouterr().out
+    assert "3 calipers, their checks and changes" in capsys.readouterr().out
 
 
 def test_what_was_entered_stays(path: Path) -> None:
     """No program changes a caliper or a check, nor removes one."""
     with open_store(path) as store:
         store.add_caliper(DIAL, at=NOON)
+        change = CaliperChange(False, NOON, "Bo Lind", "sold")
+        store.change_caliper(store.calipers()[0].id, change)
         for statement in (
             "UPDATE calipers SET step_tenths_mm = 10",
             "DELETE FROM calipers",
+            "UPDATE caliper_changes SET in_use = 1",
+            "DELETE FROM caliper_changes",
         ):
             with pytest.raises(Exception, match="append-only"):
                 store.db.execute(statement)
@@ -225,3 +304,27 @@ def test_a_store_of_an_earlier_version_gets_the_tables(tmp_path: Path) -> None:
         assert [each.name for each in store.assessors()] == ["Bo Lind"]
         store.add_caliper(DIAL, at=NOON)
         assert [each.caliper for each in store.calipers()] == [DIAL]
+
+
+def test_a_store_from_before_retiring_gets_the_table(tmp_path: Path) -> None:
+    """Its calipers are in use, and can be retired."""
+    old = tmp_path / "old.db"
+    with store_of_steps(old, 6) as db:
+        row = ["11111111-2222-4333-8444-555555555555", NOON, DIAL.description, 2, 800]
+        db.execute("INSERT INTO calipers VALUES (?, ?, ?, ?, ?)", row)
+    with open_store(old) as store:
+        (kept,) = store.calipers()
+        assert kept.in_use
+    retired(old)
+    with open_store(old) as store:
+        assert not store.calipers()[0].in_use
+
+
+def test_a_backup_keeps_what_is_retired(path: Path, tmp_path: Path) -> None:
+    """A copy of the store tells the same of its calipers."""
+    added(path)
+    retired(path)
+    copy = tmp_path / "copy.db"
+    assert main(["backup", str(copy), "--store", str(path)]) == 0
+    with open_store(path) as store, open_store(copy) as kept:
+        assert kept.calipers() == store.calipers() != ()

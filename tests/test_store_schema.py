@@ -110,6 +110,7 @@ def test_every_table_is_strict(store: Store) -> None:
             "client_edits",
             "client_links",
             "clients",
+            "caliper_changes",
             "gauge_checks",
             "journal",
             "people",

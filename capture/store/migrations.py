@@ -15,6 +15,7 @@ from capture.store.schema_003 import STATEMENTS as STATEMENTS_003
 from capture.store.schema_004 import STATEMENTS as STATEMENTS_004
 from capture.store.schema_005 import STATEMENTS as STATEMENTS_005
 from capture.store.schema_006 import STATEMENTS as STATEMENTS_006
+from capture.store.schema_007 import STATEMENTS as STATEMENTS_007
 
 APPLICATION_ID = 0x666F6C64
 """Marks an SQLite file as a store of foldcall: the letters "fold" in ASCII."""
@@ -51,6 +52,11 @@ def _dwell_in_the_views(db: Database) -> None:
         db.execute(statement)
 
 
+def _retired_calipers(db: Database) -> None:
+    for statement in STATEMENTS_007:
+        db.execute(statement)
+
+
 _STEPS = (
     ("001_first_tables", _first_tables),
     ("002_end_of_the_day", _end_of_the_day),
@@ -58,6 +64,7 @@ _STEPS = (
     ("004_kept_briefs", _kept_briefs),
     ("005_calipers", _calipers),
     ("006_dwell", _dwell_in_the_views),
+    ("007_retired_calipers", _retired_calipers),
 )
 
 migrations = Migrations("foldcall")

@@ -27,7 +27,7 @@ from capture.store import (
     upkeep,
     visits,
 )
-from capture.store.calipers import KeptCaliper
+from capture.store.calipers import CaliperChange, KeptCaliper
 from capture.store.cipher import Passphrase
 from capture.store.errors import StoreError, StoreUnusableError, told_plainly
 from capture.store.rows import Assessor, Client, Result, VisitRow, as_id
@@ -153,13 +153,18 @@ class Store:
         with self._saving():
             calipers.add_check(self.db, caliper_id, check, by_name, at)
 
+    def change_caliper(self, caliper_id: str, change: CaliperChange) -> None:
+        """Retire a caliper, or take it into use again; one that stands so already is refused."""
+        with self._saving():
+            calipers.add_change(self.db, caliper_id, change)
+
     def calipers(self) -> tuple[KeptCaliper, ...]:
         """The calipers in the order in which they were added, each with its last check."""
         with told_plainly(self.path):
             return calipers.kept(self.db)
 
     def take_calipers(self, other: "Store") -> int:
-        """Add the calipers and checks of another store that are not here yet; how many."""
+        """Add the calipers of another store, their checks and changes; how many were not here."""
         with told_plainly(other.path):
             given = calipers.rows(other.db)
         with self._saving():
