@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import CaptureError
+from capture.judgement import verdict_of
 from capture.language.grammar import LISTENING, Parser, understand
 from capture.language.intents import (
     Correct,
@@ -18,11 +19,10 @@ from capture.language.intents import (
     length_to_plain,
 )
 from capture.pack import Pack
-from capture.recognise.certainty import Certainty, Verdict
+from capture.recognise.certainty import Certainty
 from capture.recognise.port import UNKNOWN, Heard
 from capture.road import measured, spoken_call
 from capture.sound.wav import SoundFile, open_sound
-from capture.visit.call import DECISIVE, Call
 from capture.wiring import Ear, certainty_of, open_ear
 
 ANYTHING = "anything"
@@ -77,7 +77,7 @@ def described(
         heard = measured(heard, parser, certainty)
         call = spoken_call(heard, parser, certainty)
         line |= _meaning(words, parser)
-        line |= {"confidence": round(call.certainty, 4), "verdict": _verdict(call)}
+        line |= {"confidence": round(call.certainty, 4), "verdict": verdict_of(call).value}
     rivals = [rival for rival in heard.alternatives if rival.words]
     if rivals:
         best = rivals[0]
@@ -88,13 +88,6 @@ def described(
             "value_mm": meant.get("value_mm"),
         }
     return line
-
-
-def _verdict(call: Call) -> str:
-    at_once = isinstance(call.intent, DECISIVE)
-    if call.is_lost or (at_once and not call.is_clear):
-        return Verdict.AGAIN.value
-    return (Verdict.DOUBTFUL if call.is_doubtful and not at_once else Verdict.NORMAL).value
 
 
 def _nothing(path: Path) -> dict[str, Any]:

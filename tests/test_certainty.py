@@ -125,10 +125,14 @@ def test_what_takes_effect_at_once_is_taken_or_asked_again() -> None:
 
 
 def test_a_room_can_only_make_it_stricter() -> None:
-    """A voice check raises the threshold of a normal read-back, and never lowers it."""
+    """A voice check raises the thresholds of a read-back and of a yes, and never lowers one."""
     model = Certainty(0.0, (0.0,) * len(NAMES), 0.9, 0.5, 0.95)
-    assert model.stricter(0.97).normal_from == 0.97
+    raised = model.stricter(0.97)
+    assert (raised.normal_from, raised.sure_from, raised.again_below) == (0.97, 0.97, 0.5)
+    between = model.stricter(0.93)
+    assert (between.normal_from, between.sure_from) == (0.93, 0.95)
     assert model.stricter(0.5) == model
+    assert model.stricter(1.7).verdict(0.999) is Verdict.DOUBTFUL
 
 
 def test_a_pack_of_before_has_one_threshold_for_both() -> None:

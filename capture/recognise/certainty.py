@@ -88,9 +88,15 @@ class Certainty:
         logit = self.intercept + sum(factor * value for factor, value in values)
         return 1 / (1 + math.exp(-max(-50.0, min(50.0, logit))))
 
-    def stricter(self, normal_from: float) -> "Certainty":
-        """The same with a threshold at least as high, such as a room's own."""
-        return replace(self, normal_from=min(1.0, max(self.normal_from, normal_from)))
+    def stricter(self, least: float) -> "Certainty":
+        """The same with both thresholds at least so high, such as those of a room.
+
+        A probability that is too low for a usual read-back is too low for a "yes" as well.
+        """
+        least = min(1.0, least)
+        return replace(
+            self, normal_from=max(self.normal_from, least), sure_from=max(self.sure_from, least)
+        )
 
     def verdict(self, probability: float, *, at_once: bool = False) -> Verdict:
         """What to do with an answer of this probability; `at_once`: it would take effect so."""
