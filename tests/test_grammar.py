@@ -128,6 +128,7 @@ CHOOSE: dict[str, Intent] = {
     "client locates": Choose(Option.CLIENT_LOCATES),
     "chaperone": Choose(Option.CHAPERONE),
     "other assessor": Choose(Option.OTHER_ASSESSOR),
+    "another assessor": Choose(Option.OTHER_ASSESSOR),
     "air displacement": Choose(Option.AIR_DISPLACEMENT),
     "underwater weighing": Choose(Option.UNDERWATER_WEIGHING),
     "impedance": Choose(Option.IMPEDANCE),
