@@ -8,7 +8,7 @@ import asyncio
 import errno
 import os
 import signal
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from typing import Any, Protocol
@@ -24,7 +24,7 @@ from prompt_toolkit.output import ColorDepth, Output
 from prompt_toolkit.styles import Style
 
 from capture.screen.blocks import ASCII_INK, can_encode
-from capture.screen.render import STYLES, Size, render
+from capture.screen.render import STYLES, Line, Size, render
 from capture.screen.view import View
 
 TICK_S = 0.1
@@ -70,11 +70,20 @@ def _is_monochrome(environment: Mapping[str, str]) -> bool:
     return name in {"dumb", "vt52", "vt100", "vt102", "vt220"} or name.endswith(("-m", "-mono"))
 
 
+Drawing = Callable[[Any, Size, bool], tuple[Line, ...]]
+"""Lines for a view and a size; the last says whether large letters are drawn in ASCII."""
+
+
+def draw_visit(shown: View, size: Size, ascii_only: bool) -> tuple[Line, ...]:
+    """The drawing of a visit."""
+    return render(replace(shown, ink=ASCII_INK) if ascii_only else shown, size)
+
+
 class Stage(Protocol):
     """What the screen shows and feeds."""
 
-    def view(self) -> View:
-        """What is to be seen now."""
+    def view(self) -> Any:
+        """What is to be seen now, as the screen's drawing takes it."""
         ...
 
     def strike(self, key: str) -> None:
@@ -98,21 +107,24 @@ class Stage(Protocol):
 class Screen:
     """The application around a stage. `input` and `output` are the terminal unless given.
 
-    `ascii_only`: the large letters are drawn without block characters; None: where the terminal's
-    encoding lacks them. `colour` None: unless NO_COLOR is set.
+    `draw` makes lines of the stage's views, a visit's unless given. `ascii_only`: the large letters
+    are drawn without block characters; None: where the terminal's encoding lacks them. `colour`
+    None: unless NO_COLOR is set.
     """
 
     def __init__(
         self,
         stage: Stage,
         *,
+        draw: Drawing = draw_visit,
         input: Input | None = None,
         output: Output | None = None,
         colour: bool | None = None,
         ascii_only: bool | None = None,
     ) -> None:
         self._stage = stage
-        self._shown: View | None = None
+        self._draw = draw
+        self._shown: Any = None
         self._loop: asyncio.AbstractEventLoop | None = None
         ANSI_SEQUENCES.update(KEYPAD_SEQUENCES)  # type: ignore[arg-type]
         self._ascii_only = ascii_only
@@ -194,10 +206,8 @@ class Screen:
     def _text(self) -> StyleAndTextTuples:
         size = self.app.output.get_size()
         self._shown = self._stage.view()
-        shown = self._shown
-        if self._draws_ascii():
-            shown = replace(shown, ink=ASCII_INK)
-        lines = render(shown, Size(size.columns, size.rows))
+        ascii_only = self._draws_ascii()
+        lines = self._draw(self._shown, Size(size.columns, size.rows), ascii_only)
         pieces: StyleAndTextTuples = []
         for line in lines:
             pieces += [*line, ("", "\n")]
