@@ -8,7 +8,7 @@ import argparse
 import platform
 import shutil
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
@@ -18,18 +18,19 @@ from capture.findings import Finding, Mark, guarded
 from capture.keeping import LEAST_FREE_BYTES
 from capture.language.grammar import LISTENING
 from capture.pack import Pack
+from capture.preferences import read_preferences
 from capture.protocol.caliper import caliper_warnings
 from capture.recognise.lexicon import parse_lexicon
 from capture.recognise.quiet import native_messages
+from capture.screen.keymap import TABLE as KEYS_TABLE
+from capture.screen.keymap import bindings_from
+from capture.settings_file import read_settings, settings_path, write_table
+from capture.settings_table import Settings
 from capture.sound.clips import ClipBank, open_bank
 from capture.sound.devices import SoundSystem, Wanted
 from capture.sound.portaudio import PortAudio
-from capture.sound.settings import (
-    SoundSettings,
-    read_sound_settings,
-    settings_path,
-    write_sound_settings,
-)
+from capture.sound.settings import TABLE as SOUND_TABLE
+from capture.sound.settings import SoundSettings, read_sound_settings, sound_entries
 from capture.sound.system_speech import find_system_speech
 from capture.sound.trial import (
     SoundTrial,
@@ -74,11 +75,12 @@ def run(
         write(finding.line())
 
     if settings is None:
-        try:
-            settings = read_sound_settings(settings_path())
-        except CaptureError as error:
-            tell(Finding(Mark.FAILED, "settings", error.message, error.hint))
-            settings = SoundSettings()
+        settings = SoundSettings()
+        for found in _settings():
+            if isinstance(found, SoundSettings):
+                settings = found
+            else:
+                tell(Finding(Mark.FAILED, "settings", found.message, found.hint))
     sound = SoundTrial(system or PortAudio(), settings)
     try:
         for finding in _sound_findings(sound, microphone, speaker):
@@ -97,9 +99,31 @@ def run(
     failed = [each.what for each in findings if each.needed and each.mark is Mark.FAILED]
     write(_verdict(failed))
     if remember is not None:
-        write_sound_settings(remember, learnt(sound))
+        write_table(remember, SOUND_TABLE, sound_entries(learnt(sound)))
         write(f"The devices are remembered in {remember}.")
     return not failed
+
+
+def _settings() -> Iterator[SoundSettings | CaptureError]:
+    """The sound settings as far as they can be read, and what is wrong in any table."""
+    try:
+        settings = read_settings(settings_path())
+    except CaptureError as error:
+        yield error
+        return
+    readers: tuple[Callable[[Settings], object], ...] = (
+        read_sound_settings,
+        read_preferences,
+        lambda found: bindings_from(found.table(KEYS_TABLE).entries, found.file),
+    )
+    for reader in readers:
+        try:
+            found = reader(settings)
+        except CaptureError as error:
+            yield error
+        else:
+            if isinstance(found, SoundSettings):
+                yield found
 
 
 def _verdict(failed: list[str]) -> str:

@@ -11,14 +11,16 @@ from capture.company import Company, Sound, assemble, run_lines, run_screen
 from capture.composition.client import ClientDefaults
 from capture.composition.options import body_of
 from capture.errors import CaptureError, MisuseError
-from capture.preferences import CONFIRMATIONS, Preferences, read_preferences, table_of
+from capture.preferences import CONFIRMATIONS, Preferences, read_preferences
 from capture.report.summary import summary_lines, visit_result_of
 from capture.rescue import RescueError, take_back, waiting
 from capture.screen.keymap import TABLE, Bindings, bindings_from, help_lines
+from capture.settings_file import read_settings, settings_path
+from capture.settings_table import Settings
 from capture.sound.microphone import Microphone
 from capture.sound.portaudio import PortAudio
 from capture.sound.recorded import WavSource
-from capture.sound.settings import SoundSettings, read_sound_settings, settings_path
+from capture.sound.settings import SoundSettings, read_sound_settings
 from capture.sound.source import Source
 from capture.sound.voice import VoiceKind
 from capture.store import Store, StoreError, StoreLockedError, default_store_path
@@ -27,9 +29,9 @@ from capture.unlock import open_unlocked
 from capture.wiring import default_pack, local_time
 
 
-def read_bindings(path: Path) -> Bindings:
-    """The keys of the settings file. Raises KeysError or PreferencesError."""
-    return bindings_from(table_of(path, TABLE), str(path))
+def read_bindings(settings: Settings) -> Bindings:
+    """The keys of the settings file. Raises KeysError."""
+    return bindings_from(settings.table(TABLE).entries, settings.file)
 
 
 def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -99,15 +101,16 @@ def _command(chosen: argparse.Namespace) -> int:
     for name in (chosen.client, chosen.assessor):
         if not name.strip():
             raise MisuseError("A name is empty.", "Give --client and --assessor.")
-    settings = read_sound_settings(settings_path())
+    settings = read_settings(settings_path())
+    sound_settings = read_sound_settings(settings)
     if chosen.silent or chosen.fast:
-        settings = replace(settings, voice=VoiceKind.SILENT)
+        sound_settings = replace(sound_settings, voice=VoiceKind.SILENT)
     elif chosen.beep:
-        settings = replace(settings, voice=VoiceKind.BEEP)
-    bindings = read_bindings(settings_path())
+        sound_settings = replace(sound_settings, voice=VoiceKind.BEEP)
+    bindings = read_bindings(settings)
     pack = default_pack()
-    liked = _preferences(chosen)
-    sound = Sound(_source(chosen, settings), settings, chosen.model, liked)
+    liked = _preferences(chosen, settings)
+    sound = Sound(_source(chosen, sound_settings), sound_settings, chosen.model, liked)
     wish = Wish(
         chosen.client,
         chosen.assessor,
@@ -138,9 +141,9 @@ def _command(chosen: argparse.Namespace) -> int:
     return 0
 
 
-def _preferences(chosen: argparse.Namespace) -> Preferences:
+def _preferences(chosen: argparse.Namespace, settings: Settings) -> Preferences:
     """The settings, and what the command line says instead."""
-    found = read_preferences(settings_path())
+    found = read_preferences(settings)
     if chosen.push_to_talk:
         found = replace(found, push_to_talk=True)
     if chosen.confirm is not None:

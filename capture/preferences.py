@@ -1,13 +1,9 @@
 """How a person likes to measure: the table `measure` of the settings file."""
 
-import tomllib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from enum import StrEnum
-from pathlib import Path
-from typing import Any
 
-from capture.errors import CaptureError
+from capture.settings_table import Settings
 from capture.visit.state import Confirmation
 
 TABLE = "measure"
@@ -24,10 +20,6 @@ class Letters(StrEnum):
     """Blocks where the terminal's encoding has them."""
     BLOCKS = "blocks"
     ASCII = "ascii"
-
-
-class PreferencesError(CaptureError):
-    """The table cannot be used."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,62 +41,17 @@ USUAL = Preferences()
 CONFIRMATIONS = {"each": Confirmation.EACH, "call-through": Confirmation.CALL_THROUGH}
 
 
-def table_of(path: Path, name: str) -> Mapping[str, Any]:
-    """One table of the settings file, empty where there is none. Raises PreferencesError."""
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8")).get(name, {})
-    except FileNotFoundError:
-        return {}
-    except (OSError, ValueError, RecursionError) as error:  # numbers, nestings without end
-        raise PreferencesError(
-            f"The settings in {path} cannot be read: {error}.", "Mend it."
-        ) from error
-    if not isinstance(table, Mapping):
-        raise PreferencesError(f"The setting '{name}' in {path} is no table.", f"Write [{name}].")
-    return table
-
-
-def read_preferences(path: Path) -> Preferences:
+def read_preferences(settings: Settings) -> Preferences:
     """The preferences of a file; the usual ones for what it does not name.
 
-    Raises PreferencesError for an unknown name or a wrong value.
+    Raises SettingsError for an unknown name or a wrong value.
     """
-    table = table_of(path, TABLE)
-    usual = Preferences()
-    known = {"confirmation", "dwell", "push_to_talk", "talk_s", "letters"}
-    for name in table:
-        if name not in known:
-            raise PreferencesError(
-                f"The settings in {path} name '{name}' in [{TABLE}], which is none.",
-                f"Choose of: {', '.join(sorted(known))}.",
-            )
-    told = str(table.get("confirmation", "each"))
-    if told not in CONFIRMATIONS:
-        raise _wrong(path, "confirmation", f"Choose of: {', '.join(CONFIRMATIONS)}.")
-    letters = str(table.get("letters", usual.letters))
-    if letters not in set(Letters):
-        raise _wrong(path, "letters", f"Choose of: {', '.join(Letters)}.")
-    talk_s = table.get("talk_s", usual.talk_s)
-    if isinstance(talk_s, bool) or not isinstance(talk_s, int | float):
-        raise _wrong(path, "talk_s", "Write seconds.")
-    if not SHORTEST_TALK_S <= talk_s <= LONGEST_TALK_S:
-        bounds = f"{SHORTEST_TALK_S:g} to {LONGEST_TALK_S:g}"
-        raise _wrong(path, "talk_s", f"Write seconds from {bounds}.")
+    table = settings.table(TABLE)
+    table.allow(tuple(field.name for field in fields(Preferences)))
     return Preferences(
-        CONFIRMATIONS[told],
-        _switch(path, table, "dwell", usual.dwell),
-        _switch(path, table, "push_to_talk", usual.push_to_talk),
-        float(talk_s),
-        Letters(letters),
+        CONFIRMATIONS[table.choice("confirmation", "each", CONFIRMATIONS)],
+        table.switch("dwell", USUAL.dwell),
+        table.switch("push_to_talk", USUAL.push_to_talk),
+        table.number("talk_s", USUAL.talk_s, (SHORTEST_TALK_S, LONGEST_TALK_S), "seconds"),
+        Letters(table.choice("letters", USUAL.letters, [each.value for each in Letters])),
     )
-
-
-def _switch(path: Path, table: Mapping[str, Any], name: str, usual: bool) -> bool:
-    value = table.get(name, usual)
-    if not isinstance(value, bool):
-        raise _wrong(path, name, "Write true or false.")
-    return value
-
-
-def _wrong(path: Path, name: str, hint: str) -> PreferencesError:
-    return PreferencesError(f"The setting '{name}' of [{TABLE}] in {path} is wrong.", hint)

@@ -10,10 +10,11 @@ from capture.errors import CaptureError, MisuseError
 from capture.recognise.quiet import native_messages
 from capture.report.day import day_lines
 from capture.reviewing import Review
+from capture.settings_file import read_settings, settings_path
 from capture.showable import cut, one_line
 from capture.sound.kept import CallPlayer
 from capture.sound.portaudio import PortAudio
-from capture.sound.settings import read_sound_settings, settings_path
+from capture.sound.settings import read_sound_settings
 from capture.terminal import show
 from capture.transfer import store_of, store_option
 from capture.wiring import local_time
@@ -91,7 +92,7 @@ class _Speaker:
 
     def play(self, flac: bytes) -> float:
         if self._player is None:
-            settings = read_sound_settings(settings_path())
+            settings = read_sound_settings(read_settings(settings_path()))
             self._player = CallPlayer(PortAudio(), settings.speaker, settings.volume)
         with native_messages():
             return self._player.play(flac)

@@ -50,7 +50,9 @@ from capture.rescue import RescueFile, read_rescue
 from capture.road import Road
 from capture.screen.keymap import USUAL
 from capture.session import Session
-from capture.sound.settings import SoundSettings, read_sound_settings, write_sound_settings
+from capture.settings_file import read_settings, write_table
+from capture.sound.settings import TABLE as SOUND_TABLE
+from capture.sound.settings import SoundSettings, read_sound_settings, sound_entries
 from capture.sound.voice import SilentVoice
 from capture.sound.wav import HIGHEST_RATE_HZ, LOWEST_RATE_HZ, SoundFile, open_sound
 from capture.store import open_store
@@ -490,11 +492,13 @@ def nothing(_: object) -> None:
 
 def settings_of(path: Path) -> tuple[object, object]:
     """Both parts of the settings file; and written back, it reads the same."""
-    settings, bindings = read_sound_settings(path), read_bindings(path)
-    write_sound_settings(path, settings)
-    written = read_sound_settings(path)
-    expect(round(written.volume, 2) == round(settings.volume, 2), "volume was written otherwise")
-    expect(read_bindings(path) == bindings, "keys were written otherwise")
+    before = read_settings(path)
+    settings, bindings = read_sound_settings(before), read_bindings(before)
+    write_table(path, SOUND_TABLE, sound_entries(settings))
+    after = read_settings(path)
+    volume = read_sound_settings(after).volume
+    expect(round(volume, 2) == round(settings.volume, 2), "volume was written otherwise")
+    expect(read_bindings(after) == bindings, "keys were written otherwise")
     return settings, bindings
 
 

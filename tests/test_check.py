@@ -11,6 +11,7 @@ import pytest
 
 from capture.check import add_command, run
 from capture.pack import Pack, open_pack
+from capture.settings_file import read_settings
 from capture.sound.devices import ByName, Device, InputStream, Kind, OnBlock
 from capture.sound.errors import SpeakerError
 from capture.sound.scripted import BOX, DESK, ScriptedInput, ScriptedSound
@@ -183,7 +184,7 @@ def test_chosen_devices_are_remembered(tmp_path: Path) -> None:
     system = LivingSound(plugged=[DESK, BOX, lapel])
     path = tmp_path / "settings.toml"
     checked(system, tmp_path, microphone="lap", remember=path)
-    settings = read_sound_settings(path)
+    settings = read_sound_settings(read_settings(path))
     assert settings.microphone == ByName("Lapel", "Scripted")
     assert settings.speaker == ByName("Desk speaker", "Scripted")
 
@@ -202,14 +203,23 @@ def test_the_command_ends_with_one_where_only_the_keypad_works(
     assert "Only the keypad works" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("[sound]\nvolume = 9\n", "'volume'"),
+        ("[soud]\nvolume = 1\n", "Did you mean [sound]?"),
+        ("[measure]\ntalk_s = 0\n", "'talk_s'"),
+        ('[keys]\nconfrim = "f13"\n', "'confrim'"),
+    ],
+)
 def test_a_broken_settings_file_does_not_stop_the_check(
-    monkeypatch: pytest.MonkeyPatch, sound: LivingSound, tmp_path: Path
+    text: str, told: str, monkeypatch: pytest.MonkeyPatch, sound: LivingSound, tmp_path: Path
 ) -> None:
-    """It is told with the rest, and the rest is looked at."""
-    (tmp_path / "settings.toml").write_text("[sound]\nvolume = 9\n")
+    """It is told with the rest, whichever table it is in, and the rest is looked at."""
+    (tmp_path / "settings.toml").write_text(text)
     monkeypatch.setenv("FOLDCALL_SETTINGS", str(tmp_path / "settings.toml"))
     ready, lines, last = checked(sound, tmp_path, None)
     assert not ready
-    assert "'volume'" in lines["settings"]
+    assert told in lines["settings"]
     assert lines["microphone"].startswith("ok")
     assert "settings" in last

@@ -22,6 +22,7 @@ from capture.language.grammar import Grammar
 from capture.protocol.reading import ProtocolError, read_protocol
 from capture.recognise.certainty import NAMES, parse_certainty
 from capture.recognise.lexicon import parse_lexicon
+from capture.settings_file import read_settings
 from capture.sound.settings import read_sound_settings
 
 FILE = "own.toml"
@@ -168,7 +169,7 @@ def test_a_mistake_in_the_settings_is_named(text: str, named: str, tmp_path: Pat
     """The file, the key or the line, and what to write."""
     file = tmp_path / "settings.toml"
     file.write_text(text, encoding="utf-8")
-    error = told(lambda: read_sound_settings(file))
+    error = told(lambda: read_sound_settings(read_settings(file)))
     assert error is not None
     assert str(file) in error.message
     assert named in error.message
@@ -179,7 +180,7 @@ def test_settings_in_another_encoding_are_told(tmp_path: Path) -> None:
     """A file that an editor saved as UTF-16 is named, with what to do."""
     file = tmp_path / "settings.toml"
     file.write_text('[sound]\nvoice = "beep"', encoding="utf-16")
-    error = told(lambda: read_sound_settings(file))
+    error = told(lambda: read_sound_settings(read_settings(file)))
     assert error is not None
     assert str(file) in error.message
     assert error.hint

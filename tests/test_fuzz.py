@@ -27,7 +27,7 @@ from capture.protocol.reading import read_protocol
 from capture.recognise.certainty import parse_certainty
 from capture.recognise.lexicon import parse_lexicon
 from capture.screen.keymap import bindings_from
-from capture.sound.settings import read_sound_settings
+from capture.settings_file import read_settings
 from capture.sound.wav import open_sound
 
 quick = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
@@ -145,7 +145,7 @@ def test_huge_and_deep_toml_is_refused(text: str, tmp_path: Path) -> None:
         (tmp_path / name).write_text(text, encoding="utf-8")
     with pytest.raises(CaptureError):
         read_script(tmp_path)
-    taken(lambda: read_sound_settings(tmp_path / "settings.toml"), "settings.toml")
+    taken(lambda: read_settings(tmp_path / "settings.toml"), "settings.toml")
 
 
 GRAMMAR = "#JSGF V1.0;\ngrammar a;\n"

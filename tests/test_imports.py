@@ -21,8 +21,11 @@ PURE = (
     "findings",
     "units",
     "road",
+    "judgement",
     "mishap",
     "showable",
+    "settings_table",
+    "preferences",
     "language",
     "protocol",
     "visit",
@@ -68,6 +71,7 @@ PURE = (
     "sound.echo",
     "sound.errors",
     "sound.gate",
+    "sound.onset",
     "sound.source",
 )
 """Modules and packages without input, output, clock or chance."""

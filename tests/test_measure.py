@@ -23,6 +23,7 @@ from capture.pack import Pack
 from capture.resources import data_folder
 from capture.screen.keymap import USUAL, Action
 from capture.session import Session
+from capture.settings_file import read_settings
 from capture.sound.devices import Kind
 from capture.sound.errors import MicrophoneError
 from capture.sound.microphone import Microphone
@@ -285,9 +286,9 @@ def test_examples_of_what_may_be_said(pack: Pack) -> None:
 def test_keys_of_the_settings_file(tmp_path: Path) -> None:
     """The table [keys] changes the keys; no file, no change."""
     path = tmp_path / "settings.toml"
-    assert read_bindings(path) == USUAL
+    assert read_bindings(read_settings(path)) == USUAL
     path.write_text('[keys]\nconfirm = ["enter", "pagedown"]\n', encoding="utf-8")
-    assert read_bindings(path).action("pagedown") is Action.CONFIRM
+    assert read_bindings(read_settings(path)).action("pagedown") is Action.CONFIRM
 
 
 @pytest.mark.parametrize(
@@ -298,7 +299,7 @@ def test_wrong_settings_name_their_file(tmp_path: Path, text: str) -> None:
     path = tmp_path / "settings.toml"
     path.write_text(text, encoding="latin-1")
     with pytest.raises(CaptureError, match=r"settings\.toml"):
-        read_bindings(path)
+        read_bindings(read_settings(path))
 
 
 def run_program(tmp_path: Path, *arguments: str) -> "subprocess.CompletedProcess[str]":
