@@ -5,7 +5,7 @@ from pathlib import Path
 
 from capture.errors import CaptureError
 from capture.language.grammar import Grammar
-from capture.language.jsgf import GrammarError
+from capture.language.tree import GrammarError
 from capture.recognise.certainty import Certainty, parse_certainty
 
 PRONUNCIATIONS = "pronunciations.dict"

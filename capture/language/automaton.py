@@ -8,7 +8,7 @@ import math
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from capture.language.jsgf import (
+from capture.language.tree import (
     Choice,
     GrammarError,
     Node,
@@ -79,7 +79,7 @@ class Automaton:
 def meaning(tags: tuple[Tag, ...]) -> dict[str, int | str]:
     """Apply tags in order to empty slots.
 
-    >>> from capture.language.jsgf import Operation, Tag
+    >>> from capture.language.tree import Operation, Tag
     >>> meaning((Tag("whole", Operation.ADD, 20), Tag("whole", Operation.ADD, 5)))
     {'whole': 25}
     """

@@ -8,17 +8,10 @@ from functools import cached_property
 
 from capture.language.automaton import Arc, Automaton, Slots, build, meaning
 from capture.language.intents import Intent, NotUnderstood, WhyNot
-from capture.language.jsgf import (
-    Choice,
-    GrammarError,
-    GrammarFile,
-    Node,
-    Reference,
-    Tag,
-    read_grammar,
-)
-from capture.language.jsgf import Sequence as Parts
+from capture.language.jsgf import too_deep
+from capture.language.linking import link
 from capture.language.meaning import CORRECTIONS, intent_from
+from capture.language.tree import GrammarError, Tag
 
 LISTENING = "foldcall.listening."
 """Public rules of this grammar say what is listened for in each state of a visit."""
@@ -106,52 +99,17 @@ class Grammar:
     """
 
     def __init__(self, texts: Mapping[str, str]) -> None:
-        files: dict[str, GrammarFile] = {}
-        for name, text in texts.items():
-            try:
-                read = read_grammar(text, name)
-            except RecursionError as error:
-                raise _too_deep(name) from error
-            if read.name in files:
-                raise GrammarError(
-                    f"{name}:1:1: the grammar {read.name} is defined by two files.",
-                    "Give one of them another name.",
-                )
-            files[read.name] = read
-        self._bodies: dict[str, Node] = {}
-        self._public: list[str] = []
+        linked = link(texts)
+        if linked.faults:
+            raise linked.faults[0]
+        self._bodies = linked.bodies
+        self._public = linked.public
         self._automata: dict[str, Automaton] = {}
-        for file in files.values():
-            self._resolve(file, files)
-
-    def _resolve(self, file: GrammarFile, files: Mapping[str, GrammarFile]) -> None:
-        scope = {rule.name: f"{file.name}.{rule.name}" for rule in file.rules}
-        for wanted in file.imports:
-            source = files.get(wanted.grammar)
-            if source is None:
-                raise GrammarError(
-                    f"{wanted.at}: there is no grammar {wanted.grammar}.",
-                    "Correct the import, or add the file to the pack.",
-                )
-            offered = [rule.name for rule in source.rules if rule.public]
-            if wanted.rule is not None and wanted.rule not in offered:
-                raise GrammarError(
-                    f"{wanted.at}: the grammar {wanted.grammar} has no public rule "
-                    f"<{wanted.rule}>.",
-                    "Correct the import, or mark the rule public in its file.",
-                )
-            for name in offered if wanted.rule is None else [wanted.rule]:
-                scope.setdefault(name, f"{wanted.grammar}.{name}")
-        for rule in file.rules:
-            full = f"{file.name}.{rule.name}"
-            self._bodies[full] = _with_full_names(rule.body, scope)
-            if rule.public:
-                self._public.append(full)
 
     @property
     def rules(self) -> tuple[str, ...]:
         """Full names of the public rules, such as `foldcall.numbers.number`."""
-        return tuple(self._public)
+        return self._public
 
     @property
     def words(self) -> frozenset[str]:
@@ -166,7 +124,7 @@ class Grammar:
             try:
                 self._automata[rule] = build(rule, self._bodies)
             except RecursionError as error:
-                raise _too_deep(f"rule <{rule}>") from error
+                raise too_deep(f"rule <{rule}>") from error
         return self._automata[rule]
 
     def parser(self, rule: str, sites: Collection[str] | None = None) -> Parser:
@@ -190,24 +148,3 @@ def understand(parser: Parser, words: Sequence[str]) -> Intent | NotUnderstood:
             f"'{' '.join(words)}' has a meaning that no call has: {error}.",
             "Mend the tags of its rule in the language pack.",
         ) from error
-
-
-def _too_deep(where: str) -> GrammarError:
-    return GrammarError(f"{where}: brackets or optional parts without end.", "Make it simpler.")
-
-
-def _with_full_names(node: Node, scope: Mapping[str, str]) -> Node:
-    match node:
-        case Reference(name, at):
-            if name not in scope:
-                raise GrammarError(
-                    f"{at}: there is no rule <{name}> here.",
-                    "Define it in this file or import it.",
-                )
-            return Reference(scope[name], at)
-        case Parts(parts):
-            return Parts(tuple(_with_full_names(part, scope) for part in parts))
-        case Choice(branches, shares):
-            return Choice(tuple(_with_full_names(each, scope) for each in branches), shares)
-        case _:
-            return node

@@ -15,104 +15,21 @@ A tag carries meaning in one of three forms, `value` being a whole number or a n
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from enum import StrEnum
 
-from capture.errors import CaptureError
-
-
-class GrammarError(CaptureError):
-    """A grammar file that cannot be used; the message names file, line and column."""
-
-
-@dataclass(frozen=True, slots=True)
-class Position:
-    """Where something stands: file name, line and column, both counted from 1."""
-
-    file: str
-    line: int
-    column: int
-
-    def __str__(self) -> str:
-        return f"{self.file}:{self.line}:{self.column}"
-
-
-class Operation(StrEnum):
-    """What a tag does to its slot."""
-
-    SET = "="
-    ADD = "+="
-    APPEND = "<<"
-
-
-@dataclass(frozen=True, slots=True)
-class Tag:
-    """One piece of meaning: an operation on a named slot."""
-
-    slot: str
-    operation: Operation
-    value: int | str
-
-
-@dataclass(frozen=True, slots=True)
-class Token:
-    """One spoken word, in lower case."""
-
-    word: str
-
-
-@dataclass(frozen=True, slots=True)
-class Reference:
-    """A use of another rule."""
-
-    name: str
-    at: Position
-
-
-@dataclass(frozen=True, slots=True)
-class Sequence:
-    """Parts said one after the other."""
-
-    parts: tuple["Node", ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """Alternatives, each with its share of the probability (they add up to 1)."""
-
-    branches: tuple["Node", ...]
-    shares: tuple[float, ...]
-
-
-Node = Token | Tag | Reference | Sequence | Choice
-
-
-@dataclass(frozen=True, slots=True)
-class Rule:
-    """A named rule of one grammar file."""
-
-    name: str
-    public: bool
-    body: Node
-    at: Position
-
-
-@dataclass(frozen=True, slots=True)
-class Import:
-    """An import of one rule of another grammar, or of all its public rules (`rule` is None)."""
-
-    grammar: str
-    rule: str | None
-    at: Position
-
-
-@dataclass(frozen=True, slots=True)
-class GrammarFile:
-    """One parsed file."""
-
-    name: str
-    imports: tuple[Import, ...]
-    rules: tuple[Rule, ...]
-
+from capture.language.tree import (
+    Choice,
+    GrammarError,
+    GrammarFile,
+    Import,
+    Node,
+    Operation,
+    Position,
+    Reference,
+    Rule,
+    Sequence,
+    Tag,
+    Token,
+)
 
 _HEADER = re.compile(r"\ufeff?#JSGF\s+V1\.0(\s+[A-Za-z0-9-]+(\s+[A-Za-z-]+)?)?\s*;")
 _SCANNER = re.compile(
@@ -173,6 +90,7 @@ class _Reader:
             )
         self._lexemes = list(_scan(text, file, header.end()))
         self._next = 0
+        self.faults: list[GrammarError] = []
 
     @property
     def _here(self) -> _Lexeme:
@@ -200,19 +118,37 @@ class _Reader:
             raise self._fail("a grammar name", "Write 'grammar foldcall.numbers;', for example.")
         name = self._advance().text
         self._expect(";", "End the grammar line with ';'.")
-        imports = []
-        while self._sees("import"):
-            imports.append(self._import())
+        imports: list[Import] = []
         rules: list[Rule] = []
         while self._here.kind != "end":
-            rule = self._rule()
-            if any(known.name == rule.name for known in rules):
-                raise GrammarError(
+            try:
+                if self._sees("import") and not rules:
+                    imports.append(self._import())
+                else:
+                    rules.append(self._new_rule(rules))
+            except GrammarError as error:
+                self.faults.append(error)
+                self._go_on()
+        return GrammarFile(name, tuple(imports), tuple(rules))
+
+    def _go_on(self) -> None:
+        """Skip to what follows the next ';', so that later mistakes are found as well."""
+        while self._here.kind != "end" and not self._sees(";"):
+            self._advance()
+        if self._here.kind != "end":
+            self._advance()
+
+    def _new_rule(self, rules: list[Rule]) -> Rule:
+        rule = self._rule()
+        if any(known.name == rule.name for known in rules):
+            # The rule has been read whole: reading goes on behind it.
+            self.faults.append(
+                GrammarError(
                     f"{rule.at}: the rule <{rule.name}> is defined twice.",
                     "Give one of the two another name.",
                 )
-            rules.append(rule)
-        return GrammarFile(name, tuple(imports), tuple(rules))
+            )
+        return rule
 
     def _import(self) -> Import:
         at = self._advance().at
@@ -222,13 +158,13 @@ class _Reader:
             raise self._fail("<grammar.rule>", "Write 'import <foldcall.numbers.number>;'.")
         else:
             raise self._fail("<grammar.rule>", "Name what is imported, between < and >.")
-        self._expect(";", "End the import with ';'.")
         grammar, _, rule = dotted.rpartition(".")
         if not grammar or not rule:
             raise GrammarError(
                 f"{at}: the import <{dotted}> names no grammar.",
                 "Write <grammar.rule>, or <grammar.*> for all public rules.",
             )
+        self._expect(";", "End the import with ';'.")
         return Import(grammar, None if rule == "*" else rule, at)
 
     def _rule(self) -> Rule:
@@ -288,10 +224,11 @@ class _Reader:
         lexeme = self._here
         if lexeme.kind == "word":
             self._advance()
-            return Token(lexeme.text.lower())
+            return Token(lexeme.text.lower(), lexeme.at)
         if lexeme.kind == "quoted":
             self._advance()
-            return Sequence(tuple(Token(word) for word in lexeme.text[1:-1].lower().split()))
+            words = lexeme.text[1:-1].lower().split()
+            return Sequence(tuple(Token(word, lexeme.at) for word in words))
         if lexeme.kind == "rule":
             self._advance()
             name = lexeme.text[1:-1]
@@ -331,7 +268,7 @@ def _tag(lexeme: _Lexeme) -> Tag:
         raise GrammarError(f"{lexeme.at}: {operation} needs a number.", "Use '=' for a name.")
     if operation == Operation.APPEND.value and len(raw) > 1:
         raise GrammarError(f"{lexeme.at}: << appends one digit.", "Use '+=' for more than 9.")
-    return Tag(slot, Operation(operation), value)
+    return Tag(slot, Operation(operation), value, lexeme.at)
 
 
 def read_grammar(text: str, file: str) -> GrammarFile:
@@ -339,4 +276,27 @@ def read_grammar(text: str, file: str) -> GrammarFile:
 
     Raises GrammarError with file, line and column.
     """
-    return _Reader(text, file).file()
+    read, faults = read_what_can(text, file)
+    if read is None or faults:
+        raise faults[0]
+    return read
+
+
+def read_what_can(text: str, file: str) -> tuple[GrammarFile | None, tuple[GrammarError, ...]]:
+    """What can be read of one JSGF file, and all its mistakes, rule by rule.
+
+    None for a file of which nothing can be read.
+    """
+    try:
+        reader = _Reader(text, file)
+        read = reader.file()
+    except GrammarError as error:
+        return None, (error,)
+    except RecursionError:
+        return None, (too_deep(file),)
+    return read, tuple(reader.faults)
+
+
+def too_deep(where: str) -> GrammarError:
+    """The error for brackets within brackets without end."""
+    return GrammarError(f"{where}: brackets or optional parts without end.", "Make it simpler.")
