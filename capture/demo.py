@@ -1,5 +1,6 @@
 """`foldcall demo`: a recorded visit through the real recogniser, machine and store."""
 
+import re
 import time
 import tomllib
 from collections.abc import Iterator
@@ -42,7 +43,11 @@ ROOM_TONE_S = 0.2
 SPEAKING_S_PER_WORD = 0.3
 """How long the read-back would take to speak; the demo waits so long and does not listen."""
 
+CLIP_NAME = re.compile("[a-z0-9_]+", re.ASCII)
+"""A clip lies in the recording's folder and nowhere else."""
+
 RULES = (
+    "preparation",
     "permission",
     "tape_wanted",
     "tape_readback",
@@ -83,8 +88,14 @@ def read_script(folder: Path) -> DemoScript:
             _whole(told, "caliper_step_tenths_mm", 1, 100),
             _whole(told, "caliper_opening_tenths_mm", 101, 999),
         )
-        plan = Plan(SEVEN_SITES, caliper, Sex(told["sex"]), _whole(told, "age_years", 5, 110))
-        turns = tuple(_turn(folder, number, turn) for number, turn in enumerate(told["turn"], 1))
+        plan = Plan(
+            SEVEN_SITES,
+            caliper,
+            Sex(told["sex"]),
+            _whole(told, "age_years", 5, 110),
+            screening=told.get("screening") is True,
+        )
+        turns = tuple(_turns(folder, told["turn"]))
         return DemoScript(_text(told, "client"), _text(told, "assessor"), plan, turns)
     except (OSError, UnicodeDecodeError) as error:
         raise CaptureError(f"{file} cannot be read.", "Name a folder with a visit.toml.") from error
@@ -106,14 +117,27 @@ def _whole(told: dict[str, Any], key: str, lowest: int, highest: int) -> int:
     return value
 
 
-def _turn(folder: Path, number: int, told: Any) -> Turn:
-    if not isinstance(told, dict):
-        raise TypeError(f"turn {number} is no table")
+def _turns(folder: Path, told: Any) -> Iterator[Turn]:
+    unnamed = 0
+    for number, turn in enumerate(told, 1):
+        if not isinstance(turn, dict):
+            raise TypeError(f"turn {number} is no table")
+        if "clip" in turn:
+            clip = _text(turn, "clip")
+            if not CLIP_NAME.fullmatch(clip):
+                raise ValueError(f"turn {number} names a clip otherwise than by letters, digits, _")
+        else:
+            unnamed += 1
+            clip = f"turn_{unnamed:02d}"
+        yield _turn(folder / f"{clip}.flac", number, turn)
+
+
+def _turn(clip: Path, number: int, told: dict[str, Any]) -> Turn:
     when = told.get("when")
     if when not in {None, *RULES}:
         raise ValueError(f"turn {number} names the state {when!r}, which is none")
     if "keys" not in told:
-        return Turn(folder / f"turn_{number:02d}.flac", (), when)
+        return Turn(clip, (), when)
     keys: list[str] = []
     for group in _text(told, "keys").split():
         # "22.8" is four keys, "enter" is one.

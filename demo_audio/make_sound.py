@@ -4,6 +4,7 @@ Two voices, neither of which the acoustic model's figures depend on: the assesso
 voice "joe" (public domain, CC0; never heard in training), the colleague is Hibari's "heart"
 (Apache-2.0). Every clip is 16 kHz mono FLAC with a little room noise, so that no silence is
 digital. The noise and the voices' variation are seeded: the same packages give the same sound.
+Named clips are spoken last, so that one that comes in leaves the sound of the others alone.
 """
 
 import tomllib
@@ -80,7 +81,10 @@ def main() -> None:
     noise = np.random.default_rng(20)
     for old in HERE.glob("*.flac"):
         old.unlink()
-    for number, turn in enumerate(script["turn"], 1):
+    numbered = [turn for turn in script["turn"] if "clip" not in turn]
+    clips = [(f"turn_{number:02d}", turn) for number, turn in enumerate(numbered, 1)]
+    clips += [(turn["clip"], turn) for turn in script["turn"] if "clip" in turn]
+    for name, turn in clips:
         if "says" not in turn:
             continue
         sound = voices.speak(turn.get("voice", "assessor"), turn["says"])
@@ -89,7 +93,7 @@ def main() -> None:
         edge = np.zeros(int(EDGE_S * RATE_HZ), np.float32)
         sound = np.concatenate([edge, sound, edge])
         sound += noise.normal(0, NOISE_RMS, len(sound)).astype(np.float32)
-        soundfile.write(HERE / f"turn_{number:02d}.flac", sound, RATE_HZ, subtype="PCM_16")
+        soundfile.write(HERE / f"{name}.flac", sound, RATE_HZ, subtype="PCM_16")
 
 
 if __name__ == "__main__":

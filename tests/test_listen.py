@@ -27,7 +27,7 @@ DIGITS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight"
 def clip(says: str) -> Path:
     """The demo's clip with these words."""
     turns = tomllib.loads((RECORDING / "visit.toml").read_text(encoding="utf-8"))["turn"]
-    number = [turn.get("says") for turn in turns].index(says) + 1
+    number = [turn.get("says") for turn in turns if "clip" not in turn].index(says) + 1
     return RECORDING / f"turn_{number:02d}.flac"
 
 
