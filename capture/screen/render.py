@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from capture.screen import blocks
-from capture.screen.view import Picture, Standing, View
+from capture.screen.view import Picture, SoundView, Standing, View
 from capture.showable import begin, cells, one_line, padded
 
 Line = tuple[tuple[str, str], ...]
@@ -182,7 +182,7 @@ def _small(view: View, size: Size) -> list[Line]:
             for line in _wrapped([f"Say: {said}"], width - 1, room - len(told))
         ]
     told += [()] * (room - len(told))
-    return [*lines, *told, _meter(view, width)]
+    return [*lines, *told, meter(view.sound, width)]
 
 
 def _help(view: View, size: Size) -> list[Line]:
@@ -335,13 +335,12 @@ def _foot(view: View, width: int, say_rows: int) -> list[Line]:
         say = [*say[: say_rows - 1], f"{say[say_rows - 1]} ..."]
     lines = [_text(f" {line}", DIM) for line in say]
     lines.append(_text(f" {view.keys}", DIM))
-    lines.append(_meter(view, width))
+    lines.append(meter(view.sound, width))
     return lines
 
 
-def _meter(view: View, width: int) -> Line:
+def meter(sound: SoundView, width: int) -> Line:
     """Ear and voice in one line: state in words, level as a bar and in figures."""
-    sound = view.sound
     level = ""
     if sound.level_dbfs is not None:
         share = 1 - max(_QUIETEST_DBFS, min(0.0, sound.level_dbfs)) / _QUIETEST_DBFS

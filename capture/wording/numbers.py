@@ -52,6 +52,10 @@ class NumberWords:
         """The value as it is usually said: "fifteen point two"."""
         return self._plain.get(value_tenths_mm, f"{value_tenths_mm / 10:g}")
 
+    def digits(self, value_tenths_mm: int) -> str:
+        """The value digit by digit, "one two point five"; as it is usually said from 100 on."""
+        return self._digits.get(value_tenths_mm) or self.plain(value_tenths_mm)
+
     def read_back(self, value_tenths_mm: int) -> str:
         """The value in a form that cannot be misheard.
 
@@ -60,7 +64,7 @@ class NumberWords:
         """
         plain = self.plain(value_tenths_mm)
         if is_easily_misheard(value_tenths_mm // 10):
-            return f"{plain}: {self._digits.get(value_tenths_mm, plain)}"
+            return f"{plain}: {self.digits(value_tenths_mm)}"
         return plain
 
     def length(self, length: TapeLength) -> str:
