@@ -202,6 +202,9 @@ VISIT: dict[str, Any] = {
         entry(12, [{"kind": "noted", "caution": "hot_skin"}, {"kind": "noted", "caution": "lotion"},
                    {"kind": "undone", "what": "caution", "site": "lotion"}]),
         entry(13, [{"kind": "remark", "text": "dry skin", "site": "chest", "circuit": 2}]),
+        entry(14, [{"kind": "settled", "what": "wiped", "yes": False},
+                   {"kind": "setup_changed", "site": "chest", "field": "side", "value": "left"},
+                   {"kind": "put_off", "site": "thigh", "circuit": 1}]),
     ],
     "amendments": [
         {"id": "a", "at": "", "by_name": "B", "reason": "r", "kind": "withdrawn", "number": 5,
@@ -210,7 +213,7 @@ VISIT: dict[str, Any] = {
 }  # fmt: skip
 
 BY_RULES: dict[int, dict[str, Any]] = {
-    2: {
+    3: {
         "started_at": "2026-05-04T09:30:00+02:00",
         "found": [
             ["permission not asked: touch", 12],
@@ -220,6 +223,9 @@ BY_RULES: dict[int, dict[str, Any]] = {
             ["never confirmed: abdominal 2", 4],
             ["skipped: thigh (too thick)", 4],
             ["through cloth: abdominal", 4],
+            ["not as the protocol has it: chest left side, not right", 4],
+            ["caliper not wiped", 4],
+            ["put off: thigh, circuit 1", 1],
             ["doubtful: chest 1", 4],
             ["low confidence: 3, down to 71 %", 1],
             ["corrections: 1", 1],

@@ -15,10 +15,13 @@ from capture.composition.change import Verdict
 from capture.composition.client import ClientDefaults
 from capture.composition.forms import Sex
 from capture.composition.shown import Body
-from capture.protocol.caliper import Caliper
+from capture.protocol.caliper import Caliper, GaugeCheck, GaugePoint
+from capture.protocol.setup import Carried, SiteSetup
 from capture.protocol.shipped import protocols
+from capture.protocol.sites import Fold, Side
+from capture.report.attention import findings
 from capture.report.body import body_svg
-from capture.report.day import DayRow, visit_lines
+from capture.report.day import DayRow, day_lines, visit_lines
 from capture.report.deviations import deviations
 from capture.report.page import page_lines
 from capture.report.record import VisitRecord, record_of
@@ -460,5 +463,70 @@ def test_deviations_name_what_was_turned() -> None:
     """A side, a direction and an offset that the protocol does not ask for are on the file page."""
     facts = (LEFT | {"value": "left"}, TURNED | {"value": "horizontal"})
     lines = deviations(made("2026-05-04", facts=facts))
-    assert "Measured on the left side: thigh." in lines
-    assert "Fold lifted horizontal, not diagonal: chest." in lines
+    assert "Thigh: left side, not right." in lines
+    assert "Chest: fold horizontal, not diagonal." in lines
+
+
+PUT_OFF = {"kind": "put_off", "site": "thigh", "circuit": 2}
+MOVED = {"kind": "setup_changed", "site": "midaxillary", "field": "offset", "before": None}
+NOT_WIPED = {"kind": "settled", "what": "wiped", "yes": False}
+OTHERS = tuple({"kind": "settled", "what": f"other_{who}", "yes": True}
+               for who in ("caliper", "assessor"))  # fmt: skip
+EXTRA = {"kind": "extra_asked", "site": "thigh", "circuit": 3}
+
+
+@pytest.mark.parametrize(
+    ("facts", "said"),
+    [
+        ((LEFT | {"value": "left"},), "thigh left side, not right"),
+        ((TURNED | {"value": "vertical"},), "chest fold vertical, not diagonal"),
+        ((MOVED | {"value": 2},), "midaxillary 2 mm in front of its line"),
+        ((PUT_OFF,), "put off: thigh, circuit 2"),
+        ((EXTRA,), "one reading more: thigh, circuit 3"),
+        ((NOT_WIPED,), "caliper not wiped"),
+        (OTHERS[:1], "another caliper than at the last visit"),
+        (OTHERS[1:], "another assessor than at the last visit"),
+        (({"kind": "finished_early", "left": []},), "finished early"),
+    ],
+    ids=lambda each: each if isinstance(each, str) else "",
+)
+def test_a_reviewer_sees_every_deviation(facts: tuple[Mapping[str, Any], ...], said: str) -> None:
+    """In the day's list, at the head of the visit, and on the report's page for the file."""
+    plain, other = made("2026-05-04"), made("2026-05-04", facts=facts)
+    assert not any(said in each.text for each in findings(plain))
+    found = findings(other)
+    row = DayRow(other.id, other.started_at, "Ada Moss", "Bo Lind", False, found)
+    assert said in day_lines([row])[0]
+    head = visit_lines(other, row)[2 : 2 + len(found)]
+    assert any(said in line for line in head)
+    new = set(deviations(other)) - set(deviations(plain))
+    words = said.replace(":", "").replace(",", "").casefold().split()
+    assert any(all(word in told.casefold() for word in words) for told in new)
+
+
+def test_how_a_site_was_measured_stands_in_the_visit() -> None:
+    """Caliper, protocol, cloth, and what was carried over from the last visit are told too."""
+    carried = Carried("dial caliper", "Bo", (SiteSetup("thigh", Fold.VERTICAL, Side.LEFT),))
+    visit = made("2026-05-04", cloth={"chest": 15})
+    visit = replace(visit, plan={**visit.plan, "last_time": carried.to_plain()})
+    row = DayRow(visit.id, visit.started_at, "Ada Moss", "Bo Lind", False, findings(visit))
+    lines = visit_lines(visit, row)
+    assert "caliper: dial caliper" in lines
+    assert "protocol: Seven sites, two circuits" in lines
+    assert sum("two layers of cloth of 1.5 mm taken off" in line for line in lines) == 2
+    (thigh,) = (line for line in lines if line.startswith("thigh") and "vertical" in line)
+    assert "left" in thigh
+    assert thigh.endswith("! not as the protocol has it")
+    assert "thigh left side, not right" in row.told
+    assert "through cloth: chest" in row.told
+
+
+def test_a_caliper_that_had_drifted_is_a_matter_for_the_review() -> None:
+    """The check that the visit began with is kept with it, and told to whoever signs."""
+    bent = GaugeCheck("2025-01-07", (GaugePoint(100, 108), GaugePoint(200, 202)))
+    visit = made("2026-05-04")
+    plan = {**visit.plan, "caliper": Caliper("dial caliper", 2, 800, bent).to_plain()}
+    told = [each.text for each in findings(replace(visit, plan=plan))]
+    assert "the caliper had drifted by 0.8 mm" in told
+    assert "the caliper's check with gauge blocks was overdue" in told
+    assert not any("caliper" in each.text for each in findings(visit))

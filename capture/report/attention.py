@@ -11,13 +11,19 @@ from enum import IntEnum
 from typing import Any
 
 from capture.composition.statistics import settle
-from capture.report.deviations import permissions_missing, permissions_refused
+from capture.report.deviations import (
+    before_touching,
+    out_of_turn,
+    permissions_missing,
+    permissions_refused,
+    turned,
+)
 from capture.report.names import spaced
 from capture.report.record import HEARD, LEFT, ReadingRecord, VisitRecord
 from capture.report.remarks import dwell_lines
 from capture.report.results import circuits_of, protocol_of, sites_of_record
 
-RULES = 2
+RULES = 3
 """The version of what is looked for. Kept briefs of another version are made anew: raise it
 whenever a brief of the same visit would come out otherwise."""
 
@@ -75,6 +81,7 @@ def brief_of(visit: VisitRecord) -> Brief:
         *_permissions(visit),
         *_forks(visit),
         *_outstanding(visit),
+        *_otherwise(visit),
         *_doubtful(visit),
         *_mended(visit),
         *_noted(visit),
@@ -139,6 +146,19 @@ def _outstanding(visit: VisitRecord) -> Iterator[Finding]:
         yield Finding(f"skipped: {told}", Weight.LOOK)
     if visit.through_cloth:
         yield Finding(f"through cloth: {', '.join(map(spaced, visit.through_cloth))}", Weight.LOOK)
+
+
+def _otherwise(visit: VisitRecord) -> Iterator[Finding]:
+    """What was not done as the protocol and the visit before have it."""
+    ways = [f"{spaced(site)} {how}" for site, how in turned(visit)]
+    if ways:
+        yield Finding(f"not as the protocol has it: {'; '.join(ways)}", Weight.LOOK)
+    for told in before_touching(visit):
+        yield Finding(told, Weight.LOOK)
+    if visit.facts_of("finished_early"):
+        yield Finding("finished early", Weight.LOOK)
+    for told in out_of_turn(visit):
+        yield Finding(told, Weight.SAY)
 
 
 def _doubtful(visit: VisitRecord) -> Iterator[Finding]:

@@ -71,7 +71,7 @@ def day_lines(rows: Sequence[DayRow], width: int = 1000, first: int = 1) -> list
         state = "signed" if row.signed else "OPEN"
         head = f"{number:>4} {row.started_at[:10]} {row.started_at[11:16]} {state:<6} "
         names = f"{padded(one_line(row.client), room)}  "
-        told = row.told or "nothing to look at"
+        told = one_line(row.told) or "nothing to look at"
         lines.append(cut(f"{head}{names}{told}", width))
     return lines
 
@@ -166,6 +166,8 @@ def _reading_lines(visit: VisitRecord, each: ReadingRecord, has_sound: bool) -> 
         )
     if each.dwell_s is not None:
         notes.append(dwell_words(each) or f"called {each.dwell_s:.1f} s after the jaws were on")
+    if each.cloth_tenths_mm:
+        notes.append(f"two layers of cloth of {millimetres(each.cloth_tenths_mm)} mm taken off")
     before = visit.before(each)
     if before and each.counts_tenths_mm is not None:
         told = ", ".join(f"{millimetres(one.value_tenths_mm)} {one.state}" for one in before)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 
 from capture.language.intents import length_from_plain
-from capture.report.deviations import PERMISSION_NAMES
+from capture.report.deviations import PERMISSION_NAMES, out_of_turn, turned
 from capture.report.names import spaced
 from capture.report.record import VisitRecord
 from capture.report.results import protocol_of, sites_of_record
@@ -17,10 +17,11 @@ _NO_YES: Mapping[bool | None, str] = {True: "yes", False: "NO", None: "not asked
 
 
 def settled_lines(visit: VisitRecord) -> Iterator[str]:
-    """Consents, what was gone through before, cautions, what was put off or left out, tape."""
+    """With what, consents, what was settled before, cautions, what was left out or moved, tape."""
     if visit.from_table:
         yield "Only the readings are known: they came from a table."
         return
+    yield from _with_what(visit)
     yield f"permissions: {', '.join(_consent(visit, name) for name in PERMISSION_NAMES)}"
     if visit.agreed_to_sound:
         yield "sound of calls: the client agreed that it is kept until the sign-off by name"
@@ -30,9 +31,7 @@ def settled_lines(visit: VisitRecord) -> Iterator[str]:
         yield f"before them: {', '.join(told)}"
     if visit.cautions:
         yield f"cautions: {', '.join(map(_name, visit.cautions))}"
-    for kind, words in (("put_off", "put off"), ("extra_asked", "one reading more")):
-        for fact in visit.facts_of(kind):
-            yield f"{words}: {_name(str(fact['site']))}, circuit {fact['circuit']}"
+    yield from map(one_line, out_of_turn(visit))
     for (site, circuit), reason in visit.skips.items():
         what = f"circuit {circuit}" if circuit else "tape"
         yield f"left out: {_name(site)}, {what}: {_name(reason)}"
@@ -44,19 +43,29 @@ def settled_lines(visit: VisitRecord) -> Iterator[str]:
 
 
 def setup_lines(visit: VisitRecord) -> Iterator[str]:
-    """For each site side, fold, what lay between, and place; a star where it was changed."""
+    """For each site side, fold, what lay between, and place; marked where it was another way."""
     taken = conditions_of(visit, protocol_of(visit), sites_of_record(visit))
     if not any(each.side for each in taken.values()):
         return
     changed = {str(fact["site"]) for fact in visit.facts_of("setup_changed")}
+    others = {site for site, _ in turned(visit)}
     yield f"{'taken at':<14}{'side':<7}{'fold':<12}{'through':<20}place"
     for site, each in taken.items():
         side = "" if each.side is None else each.side.value
-        star = " (changed at this visit)" if site in changed else ""
+        mark = "  ! not as the protocol has it" if site in others else ""
+        mark += "  (changed at this visit)" if site in changed else ""
         yield (
             f"{_name(site):<14}{side:<7}{each.fold_direction.value:<12}"
-            f"{each.clothing or '':<20}{each.place or ''}{star}"
+            f"{each.clothing or '':<20}{each.place or ''}{mark}"
         ).rstrip()
+
+
+def _with_what(visit: VisitRecord) -> Iterator[str]:
+    protocol, caliper = protocol_of(visit), visit.plan.get("caliper")
+    if protocol is not None:
+        yield f"protocol: {one_line(protocol.title)}"
+    if isinstance(caliper, Mapping):
+        yield f"caliper: {one_line(str(caliper.get('description', 'not named')))}"
 
 
 def wrapped(lines: Sequence[str], width: int) -> list[str]:
