@@ -45,6 +45,8 @@ from capture.store.calipers import KeptCaliper
 from capture.store.sounds import sounds_of
 from capture.terminal import show
 from capture.unlock import open_unlocked
+from capture.voice_checking import add_options as add_voice_options
+from capture.voice_checking import voice_command
 from capture.wiring import Write, certainty_of, default_pack, local_time, open_ear
 
 PACKAGES = ("vosk", "sounddevice", "soundfile", "numpy", "sqlite-utils", "prompt_toolkit")
@@ -276,7 +278,12 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     parser.add_argument("--speaker", metavar="NAME", help="a speaker, by number or name")
     parser.add_argument("--store", metavar="FILE", type=Path, help="where visits are saved")
     parser.add_argument("--model", metavar="DIR", type=Path, help="another Vosk model folder")
-    parser.add_argument("--remember", action="store_true", help="use these devices from now on")
+    parser.add_argument(
+        "--remember",
+        action="store_true",
+        help="use these devices, or this voice check, from now on",
+    )
+    add_voice_options(parser)
     parser.set_defaults(command=_command)
 
 
@@ -284,6 +291,10 @@ def _command(chosen: argparse.Namespace) -> int:
     for name in (chosen.microphone, chosen.speaker):
         if name is not None and not name.strip():
             raise MisuseError("A device name is empty.", "Give a number or a part of its name.")
+    if chosen.voice:
+        return voice_command(chosen, default_pack())
+    if chosen.from_wav is not None or chosen.plain:
+        raise MisuseError("--from-wav and --plain are for a voice check.", "Add --voice.")
     ready = run(
         show,
         model=chosen.model,

@@ -22,6 +22,10 @@ PURE = (
     "units",
     "road",
     "judgement",
+    "voice_prompts",
+    "voice_check",
+    "voice_verdict",
+    "voice_kept",
     "mishap",
     "showable",
     "settings_table",
@@ -64,6 +68,7 @@ PURE = (
     "screen.menus",
     "screen.numerals",
     "screen.plain",
+    "screen.prompt_view",
     "screen.render",
     "screen.view",
     "sound.bank",
@@ -87,7 +92,7 @@ COMPOSERS = (
     "session", "showing", "begin", "company", "measure", "cli",
     "__main__", "compute", "compute_store", "transfer", "reporting", "clients", "merge",
     "review", "reviewing", "review_screen", "unlock", "calipers", "protocols", "backing_up",
-    "keeping", "encrypting", "rescue",
+    "keeping", "encrypting", "rescue", "voice_trial", "voice_checking",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
 
