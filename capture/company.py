@@ -12,7 +12,6 @@ from pathlib import Path
 import platformdirs
 
 from capture.begin import Opened
-from capture.composition.client import ClientDefaults
 from capture.hearing import Hearing, Listeners
 from capture.keeping import Keeping
 from capture.language.grammar import LISTENING, Grammar, understand
@@ -21,7 +20,6 @@ from capture.pack import Pack
 from capture.preferences import USUAL, Letters, Preferences
 from capture.protocol.caliper import caliper_warnings
 from capture.recognise.port import Heard
-from capture.report.summary import visit_result_of
 from capture.rescue import RescuingJournal
 from capture.road import Road
 from capture.screen.app import Screen
@@ -186,17 +184,6 @@ def assemble(
     def meaning(rule: str, text: str) -> Intent | NotUnderstood:
         return understand(pack.grammar.parser(rule, sites), text.split())
 
-    def stepped(visit: Visit) -> None:
-        if visit.signed_at is not None and not store.results(opened.row.id):
-            defaults = ClientDefaults.as_far_as_known(opened.row.client.choices)
-            try:
-                found = visit_result_of(visit, defaults)
-            except (KeyError, ValueError):
-                # No equation fits what was measured; the readings are what counts.
-                return
-            result = found.to_plain(show_fat=defaults.show_fat_percent)
-            store.add_result(opened.row.id, at=local_time(), sequence=visit.sequence, result=result)
-
     keeping = Keeping(store, opened, lambda line: session.notice(line))  # noqa: PLW0108
     session = Session(
         lambda audience: Road(opened.visit, pack.grammar, journal, audience, local_time, certainty),
@@ -207,7 +194,6 @@ def assemble(
         understand=meaning,
         watcher=watcher,
         preferences=sound.preferences,
-        stepped=stepped,
         keep=keeping.keep,
     )
     hearing = None

@@ -236,9 +236,6 @@ def run_demo(
         for turn in script.turns:
             player.play(turn)
         result = visit_result_of(road.visit)
-        store.add_result(
-            visit_id, at=local_time(), sequence=road.visit.sequence, result=result.to_plain()
-        )
     took_s = time.monotonic() - pace.started
     return DemoEnd(road.visit, visit_id, store_path, result, pace.clock_s, took_s)
 

@@ -21,12 +21,14 @@ import platformdirs
 
 from capture.begin import Opened
 from capture.errors import CaptureError
+from capture.signing import result_at_sign_off, signs_off
 from capture.store import Store, StoreError, StoreUnusableError, make_folder
 from capture.store.place import FILE_MODE, sync
 from capture.store.snapshot import entry_from_plain, plain_entry
 from capture.visit.entry import Entry
 from capture.visit.replay import replay
 from capture.visit.state import Plan
+from capture.wiring import StoredJournal, local_time
 
 FORMAT, VERSION = "foldcall rescue", 1
 PREFIX, SUFFIX = "foldcall-rescue-", ".jsonl"
@@ -120,6 +122,7 @@ class RescuingJournal:
         now_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self._store, self._visit_id, self._warn, self._now_s = store, opened.row.id, warn, now_s
+        self._journal = StoredJournal(store, opened.row.id)
         self._folders = folders_for(store.path) if folders is None else tuple(folders)
         self._known = store.entries(self._visit_id)
         snapshot = store.visit_snapshot(self._visit_id)
@@ -139,7 +142,7 @@ class RescuingJournal:
         if self._file is None or self._now_s() >= self._retry_at_s:
             try:
                 self.come_home()
-                self._store.append(self._visit_id, entry)
+                self._journal.append(entry)
             except StoreUnusableError as error:
                 self._trouble = error
                 self._retry_at_s = self._now_s() + RETRY_S
@@ -159,7 +162,7 @@ class RescuingJournal:
                 "Leave this one; at the next start both are told.",
             )
         for entry in self._known[len(have) :]:
-            self._store.append(self._visit_id, entry)
+            self._journal.append(entry)
         self._file.remove()
         self._file = None
         self._warn("")
@@ -320,11 +323,23 @@ def take_back(store: Store, rescued: Rescued) -> str:
             f"The visit of {rescued.date} in the rescue file does not go on from the store's.",
             f"Compare by hand, then remove {rescued.path}: {error.message}",
         ) from error
+    _add_result(store, str(rescued.visit["id"]))
     _unlink(rescued.path)
     added = told.added.get("journal entries", 0)
     if told.added.get("visits"):
         added = rescued.count
     return f"{added} calls of the visit of {rescued.date} were taken back into the store."
+
+
+def _add_result(store: Store, visit_id: str) -> None:
+    """Add what the readings come to, if the visit was signed off while the store failed."""
+    entries = store.entries(visit_id)
+    if not any(map(signs_off, entries)) or store.results(visit_id):
+        return
+    row = store.visit(visit_id)
+    result = result_at_sign_off(Plan.from_plain(row.plan), entries, row.client.choices)
+    if result is not None:
+        store.add_result(visit_id, at=local_time(), sequence=len(entries), result=result)
 
 
 def _unlink(path: Path) -> None:

@@ -15,8 +15,10 @@ from capture.recognise.contexts import automata, decoding_graphs, phrases
 from capture.recognise.lexicon import parse_lexicon
 from capture.recognise.vosk_ import PhraseModels, StrictModels, VoskRecogniser
 from capture.resources import data_folder
+from capture.signing import result_at_sign_off, signs_off
 from capture.store import Store
 from capture.visit.entry import Entry
+from capture.visit.state import Plan
 
 LANGUAGE = "en"
 
@@ -71,8 +73,13 @@ class StoredJournal:
     visit_id: str
 
     def append(self, entry: Entry) -> None:
-        """Add one entry durably."""
-        self.store.append(self.visit_id, entry)
+        """Add one entry durably; a sign-off together with what the readings come to."""
+        result = None
+        if signs_off(entry):
+            row, before = self.store.visit(self.visit_id), self.store.entries(self.visit_id)
+            plan = Plan.from_plain(row.plan)
+            result = result_at_sign_off(plan, [*before, entry], row.client.choices)
+        self.store.append(self.visit_id, entry, result)
 
 
 def local_time() -> str:

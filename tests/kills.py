@@ -1,6 +1,6 @@
 """Kills the program at every moment of a visit and looks at what is left.
 
-    python tests/kills.py [--points N] [--seed N] [--recorded FOLDER]
+    python tests/kills.py [--points N] [--sign-off] [--seed N] [--recorded FOLDER]
 
 A visit is walked once without harm, and the store is copied after each call. From each copy a
 process goes on and kills itself (SIGKILL) at one moment of the next call: before a key, before
@@ -266,6 +266,7 @@ def signed_off(course: Course, path: Path) -> bool:
         entries = store.entries(row.id)
         assert entries == course.entries, "another journal"
         assert replay(Plan.from_plain(row.plan), entries) == course.visits[-1], "another end"
+        assert len(store.results(row.id)) == 1, "signed off without its result"
         assert store.check() == ()
     return True
 
@@ -497,6 +498,7 @@ def main() -> int:
     """Kill as often as was asked for, and print how often."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--points", type=int, help="moments a visit, spread evenly; default: all")
+    parser.add_argument("--sign-off", action="store_true", help="only the moments of the last call")
     parser.add_argument("--random", type=int, default=60, help="random instants a visit")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--speech", type=int, default=0, help="kills of a visit by real speech")
@@ -514,6 +516,8 @@ def main() -> int:
             courses.append(walked("recorded", as_recorded, calls, pack, folder))
         for course in courses:
             points = [(t, m) for t, kinds in enumerate(course.kinds) for m in range(len(kinds))]
+            if chosen.sign_off:
+                points = [point for point in points if point[0] == len(course.visits) - 2]
             if chosen.points is not None and chosen.points < len(points):
                 points = sorted(rng.sample(points, chosen.points))
             for turn, moment in points:

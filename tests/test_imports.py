@@ -29,6 +29,7 @@ PURE = (
     "mishap",
     "showable",
     "settings_table",
+    "signing",
     "preferences",
     "language",
     "protocol",

@@ -205,6 +205,30 @@ def test_what_was_rescued_is_taken_in_at_the_next_start(
         file.chmod(0o600)
 
 
+@pytest.mark.parametrize("comes_home", [True, False], ids=["at the end", "at the next start"])
+def test_a_visit_signed_off_in_a_fault_gets_its_result(
+    desk: Desk, path: Path, comes_home: bool
+) -> None:
+    """What the readings come to is stored with the calls, by whichever way they are taken in."""
+    with desk() as sat:
+        go_on(sat, 8)
+        sat.store.db.execute("PRAGMA query_only = 1")
+        to_the_end(sat)
+        assert rescues([path.parent])
+        if comes_home:
+            sat.store.db.execute("PRAGMA query_only = 0")
+    for _ in range(2):
+        with open_store(path) as store:
+            assert len(list(waiting(store))) == (not comes_home)
+            for found in waiting(store):
+                assert not isinstance(found, CaptureError)
+                take_back(store, found)
+            comes_home = True
+            (row,) = store.visits()
+            (result,) = store.results(row.id)
+            assert result.sequence == len(store.entries(row.id))
+
+
 def test_the_pending_read_back_is_rescued_too(desk: Desk, path: Path) -> None:
     """A reading that waits for its yes in the rescue file waits for it after the next start."""
     with desk() as sat:

@@ -405,6 +405,16 @@ def test_result_of_an_entry_that_is_not_there_is_refused(
     assert store.results(visit.id) == []
 
 
+def test_an_entry_and_its_result_are_saved_together(store: Store, visit: VisitRow) -> None:
+    """Both are there, or neither: a visit is not signed off without what it came to."""
+    with pytest.raises(StoreError):
+        store.append(visit.id, entry(1), {"fat_percent": float("nan")})
+    assert store.entries(visit.id) == []
+    store.append(visit.id, entry(1), {"fat_percent": 18.4})
+    (kept,) = store.results(visit.id)
+    assert (kept.sequence, kept.computed_at) == (1, store.entries(visit.id)[0].at)
+
+
 # What a reader of the file looks at
 
 

@@ -7,7 +7,6 @@ from uuid import UUID, uuid5
 
 from sqlite_utils import Database
 
-from capture.store.connection import writing
 from capture.store.errors import StoreError
 from capture.store.rows import as_share, as_text, as_whole, to_json
 from capture.store.visits import unknown_visit
@@ -20,26 +19,25 @@ def reading_id(visit_id: str, number: int) -> str:
 
 
 def append(db: Database, visit_id: str, entry: Entry) -> None:
-    """Save an entry and its reading facts in one transaction, on disk before this returns.
+    """Save an entry and its reading facts, inside the caller's transaction.
 
     Raises `StoreError` if the entry does not follow the last one, the visit is unknown or a
     value cannot be kept; then nothing of the entry is saved.
     """
-    with writing(db):
-        _must_follow(db, visit_id, entry.sequence)
+    _must_follow(db, visit_id, entry.sequence)
+    db.execute(
+        "INSERT INTO journal (visit_id, sequence, at, source, words, confidence,"
+        " alternatives, intent, facts) VALUES (:visit_id, :sequence, :at, :source, :words,"
+        " :confidence, :alternatives, :intent, :facts)",
+        _journal_row(visit_id, entry),
+    )
+    for position, fact in enumerate(entry.readings):
         db.execute(
-            "INSERT INTO journal (visit_id, sequence, at, source, words, confidence,"
-            " alternatives, intent, facts) VALUES (:visit_id, :sequence, :at, :source, :words,"
-            " :confidence, :alternatives, :intent, :facts)",
-            _journal_row(visit_id, entry),
+            "INSERT INTO reading_facts (visit_id, sequence, position, number, reading_id,"
+            " state, site, circuit, value_tenths_mm) VALUES (:visit_id, :sequence,"
+            " :position, :number, :reading_id, :state, :site, :circuit, :value_tenths_mm)",
+            _fact_row(visit_id, entry.sequence, position, fact),
         )
-        for position, fact in enumerate(entry.readings):
-            db.execute(
-                "INSERT INTO reading_facts (visit_id, sequence, position, number, reading_id,"
-                " state, site, circuit, value_tenths_mm) VALUES (:visit_id, :sequence,"
-                " :position, :number, :reading_id, :state, :site, :circuit, :value_tenths_mm)",
-                _fact_row(visit_id, entry.sequence, position, fact),
-            )
 
 
 def entries(db: Database, visit_id: str) -> list[Entry]:

@@ -254,14 +254,18 @@ class Store:
         with told_plainly(self.path):
             return listing.latest_of(self.db, assessor_id, most)
 
-    def append(self, visit_id: str, entry: Entry) -> None:
+    def append(self, visit_id: str, entry: Entry, result: Plain | None = None) -> None:
         """Save the next entry of a visit and its reading facts together, or nothing of them.
 
         When this returns, the entry is on the disk: it outlives a crash and a power failure.
-        `entry.sequence` must be one more than that of the visit's last entry.
+        `entry.sequence` must be one more than that of the visit's last entry. `result` is what was
+        computed from the visit as it stands after this entry, saved with it.
         """
-        with self._saving():
+        with self._saving(), connection.writing(self.db):
             journal.append(self.db, visit_id, entry)
+            if result is not None:
+                row = Result(as_id(None), visit_id, entry.at, entry.sequence, result)
+                visits.add_result(self.db, row)
 
     def entries(self, visit_id: str) -> list[Entry]:
         """Read the journal of a visit in order, equal to what was appended."""
@@ -273,7 +277,7 @@ class Store:
     ) -> Result:
         """Save what was computed from the visit as it stood after the entry `sequence`."""
         row = Result(as_id(id), visit_id, at, sequence, result)
-        with self._saving():
+        with self._saving(), connection.writing(self.db):
             visits.add_result(self.db, row)
         return row
 

@@ -157,29 +157,28 @@ def visit(db: Database, visit_id: str) -> VisitRow:
 
 
 def add_result(db: Database, result: Result) -> None:
-    """Save what was computed from a visit.
+    """Save what was computed from a visit, inside the caller's transaction.
 
     Raises `StoreError` if the visit is unknown or has no such entry.
     """
     sequence = as_whole(result.sequence, "sequence")
-    with writing(db):
-        visit(db, result.visit_id)
-        if not db.execute(
-            "SELECT 1 FROM journal WHERE visit_id = ? AND sequence = ?",
-            [result.visit_id, sequence],
-        ).fetchone():
-            raise StoreError(
-                f"The visit has no entry {sequence}.", "Compute the result from the visit again."
-            )
-        _insert(
-            db,
-            "results",
-            id=result.id,
-            visit_id=result.visit_id,
-            computed_at=as_text(result.computed_at, "time"),
-            sequence=sequence,
-            result=to_json(result.result, "result"),
+    visit(db, result.visit_id)
+    if not db.execute(
+        "SELECT 1 FROM journal WHERE visit_id = ? AND sequence = ?",
+        [result.visit_id, sequence],
+    ).fetchone():
+        raise StoreError(
+            f"The visit has no entry {sequence}.", "Compute the result from the visit again."
         )
+    _insert(
+        db,
+        "results",
+        id=result.id,
+        visit_id=result.visit_id,
+        computed_at=as_text(result.computed_at, "time"),
+        sequence=sequence,
+        result=to_json(result.result, "result"),
+    )
 
 
 def results(db: Database, visit_id: str) -> list[Result]:
