@@ -10,6 +10,7 @@ from typing import Any
 from capture.composition.client import ClientDefaults
 from capture.composition.equations import equation
 from capture.errors import CaptureError, MisuseError
+from capture.rescue import remove_rescues
 from capture.showable import one_line
 from capture.store import Client, Store, make_folder
 from capture.store.place import make_file
@@ -239,8 +240,14 @@ def _erase(chosen: argparse.Namespace) -> int:
             chosen, f"Erase this client with {visits} visits and their journals for ever?"
         ):
             return 1
+        # First, as the sound is: if the power fails, the person is there to be erased again.
+        rescued, others = remove_rescues(store, store.same_person(client.id))
         count = store.erase_client(client.id, at=local_time())
     show(f"Erased: the client and {count} visits, with any sound that was kept of them.")
+    if rescued:
+        show(f"Removed: {rescued} rescue files with calls that were not in the store.")
+    for path in others:
+        show(f"! {path} holds calls of the client for another store. It was left.")
     show("Backups, exports and reports made before are not reached: remove them yourself.")
     return 0
 

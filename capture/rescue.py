@@ -11,7 +11,7 @@ An encrypted store has no rescue file: it would lie in the open.
 import json
 import os
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -293,6 +293,45 @@ def waiting(store: Store, folders: Sequence[Path] | None = None) -> Iterator[Res
             continue
         if found.store == str(store.path):
             yield found
+
+
+def remove_rescues(
+    store: Store, client_ids: Collection[str], folders: Sequence[Path] | None = None
+) -> tuple[int, list[Path]]:
+    """Remove the rescue files with calls of these clients, overwritten once.
+
+    Returns how many, and those that are left because they belong to another store. One that is
+    too damaged to say whose it is goes, if it names a client. Raises `RescueError` if one stays.
+    """
+    removed, others = 0, []
+    for path in rescues(folders_for(store.path) if folders is None else folders):
+        try:
+            content = path.read_bytes()
+            if not any(each.encode() in content for each in client_ids):
+                continue
+            if _store_of(content) not in {None, str(store.path)}:
+                others.append(path)
+                continue
+            with path.open("r+b") as file:
+                file.write(bytes(len(content)))
+                file.flush()
+                os.fsync(file.fileno())
+            path.unlink()
+            sync(path.parent)
+        except OSError as error:
+            raise RescueError(
+                f"A rescue file could not be removed: {error.strerror}.", f"Remove {path}."
+            ) from error
+        removed += 1
+    return removed, others
+
+
+def _store_of(content: bytes) -> str | None:
+    """The store that a rescue file was written for, None if it does not say."""
+    try:
+        return str(json.loads(content.partition(b"\n")[0])["store"])
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
 
 
 def take_back(store: Store, rescued: Rescued) -> str:

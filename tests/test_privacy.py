@@ -2,6 +2,7 @@
 
 import contextlib
 import itertools
+import json
 import logging
 import os
 import shutil
@@ -399,6 +400,54 @@ def held_anywhere(folder: Path, *texts: str) -> list[str]:
     """The texts that stand in any file of a folder, byte for byte."""
     content = b"".join(file.read_bytes() for file in folder.rglob("*") if file.is_file())
     return [text for text in texts if text.encode() in content]
+
+
+def test_who_is_erased_is_in_no_rescue_file(
+    store_file: Path, home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Calls that wait outside the store go too, whole or torn; another store's are told.
+
+    Backups are not reached, and that is said.
+    """
+    assert main(["backup", str(home / "before.db")]) == 0
+    with open_store(store_file) as store:
+        (row,) = store.visits()
+        head = {
+            "format": "foldcall rescue",
+            "version": 1,
+            "store": str(store.path),
+            "people": store.people_snapshot({row.client.id}),
+            "visit": store.visit_snapshot(row.id),
+        }
+    line = json.dumps(head).encode() + b"\n"
+    ours = (
+        store_file.parent / "foldcall-rescue-1.jsonl",
+        home / "state" / "foldcall" / "foldcall-rescue-2.jsonl",
+        home / "runtime" / "foldcall" / "foldcall-rescue-3.jsonl",
+    )
+    other = store_file.parent / "foldcall-rescue-4.jsonl"
+    stranger = store_file.parent / "foldcall-rescue-5.jsonl"
+    for path, content in (
+        (ours[0], line),
+        (ours[1], line * 2),
+        (ours[2], line[: len(line) // 2 + 400]),
+        (other, line.replace(b'foldcall.db"', b'other.db"')),
+        (stranger, b"{}\n"),
+    ):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    assert NAME.encode() in ours[2].read_bytes()
+    capsys.readouterr()
+    assert main(["clients", "erase", NAME, "--yes"]) == 0
+    told = capsys.readouterr().out
+    assert "3 rescue files" in told
+    assert f"{other} holds calls of the client" in told
+    assert "Backups, exports and reports" in told
+    assert [path for path in (*ours, other, stranger) if path.exists()] == [other, stranger]
+    assert held_anywhere(home, NAME) == [NAME]
+    other.unlink()
+    (home / "before.db").unlink()
+    assert held_anywhere(home, NAME) == []
 
 
 @pytest.mark.parametrize("open_meanwhile", [False, True], ids=["closed", "store still open"])
