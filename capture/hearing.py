@@ -14,6 +14,7 @@ from capture.errors import CaptureError
 from capture.recognise.port import Heard, Recogniser
 from capture.sound.duplex import Admission, HalfDuplex
 from capture.sound.kept import CallSound, Trail
+from capture.sound.onset import Onset
 from capture.sound.samples import QUIETEST_DBFS
 from capture.sound.source import Block, MicState, Source
 
@@ -45,13 +46,15 @@ class Order:
 class Spoken:
     """An utterance, all of it heard under the order of `epoch`. `answered`: the session took it.
 
-    `sound` is None unless the sound of calls is kept.
+    `sound` is None unless the sound of calls is kept. `begun_early`: it may have begun before
+    anybody listened, so that its first words may be missing.
     """
 
     heard: Heard
     epoch: int
     began_at_s: float
     sound: CallSound | None = None
+    begun_early: bool = False
     answered: threading.Event = field(default_factory=threading.Event, compare=False)
 
 
@@ -119,6 +122,7 @@ class Hearing:
     ) -> None:
         self.meter = Meter()
         self._trail = Trail() if hand_over_sound else None
+        self._onset = Onset()
         self._source = source
         self._duplex = duplex
         self._load = load
@@ -215,6 +219,12 @@ class Hearing:
         self.meter.peak_dbfs = block.peak_dbfs
         order = self._order
         admitted = self._duplex.admit(block)
+        if admitted is Admission.DROP:
+            self._onset.blind(block.ends_at_s)
+        else:
+            if block.damaged:
+                self._onset.blind(block.captured_at_s)
+            self._onset.watch(block.captured_at_s, block.ends_at_s, block.level_dbfs)
         usable = order.rule is not None and block.captured_at_s >= order.since_s
         if order.rule is not None and not usable and admitted is not Admission.DROP:
             self._unheard_s += block.duration_s
@@ -233,6 +243,7 @@ class Hearing:
             recogniser.listen(order.rule)
             recogniser.reset()
             self._epoch = order.epoch
+            self._onset.opened(block.captured_at_s)
             if self._trail is not None:
                 self._trail.clear()
         self._fed_s += block.duration_s
@@ -250,7 +261,9 @@ class Hearing:
         sound = None
         if self._trail is not None:
             sound = self._trail.cut(before_end_s, heard.end_s - heard.start_s)
-        spoken = Spoken(heard, self._epoch, began_at_s, sound)
+        begun_early = self._onset.begun_early(began_at_s)
+        self._onset.taken(self._fed_until_s)
+        spoken = Spoken(heard, self._epoch, began_at_s, sound, begun_early)
         self._post(spoken)
         # The next sound waits for the answer: it may belong to the next question.
         for _ in range(round(ANSWER_S / WAIT_S)):

@@ -89,11 +89,18 @@ class Road:
             if isinstance(effect, Say):
                 self._audience.said(effect.announcement, self.visit)
 
-    def hear(self, heard: Heard, waited_s: float = 0.0, dwell_s: float | None = None) -> None:
+    def hear(
+        self,
+        heard: Heard,
+        waited_s: float = 0.0,
+        dwell_s: float | None = None,
+        *,
+        begun_early: bool = False,
+    ) -> None:
         """Take an utterance. Speech outside the grammar leads to nothing.
 
         `waited_s` is how long after its question it began, `dwell_s` how long after the cue that
-        the jaws are on.
+        the jaws are on; `begun_early`: its first words may be missing.
         """
         words = tuple(word.text for word in heard.words)
         rule = self.listening
@@ -107,7 +114,12 @@ class Road:
         parser = self._parser(rule)
         call = spoken_call(measured(heard, parser, self._certainty), parser, self._certainty)
         self._take(
-            replace(call, late=waited_s > LATEST_YES_S, dwell_s=_dwell(call.intent, dwell_s))
+            replace(
+                call,
+                late=waited_s > LATEST_YES_S,
+                dwell_s=_dwell(call.intent, dwell_s),
+                begun_early=begun_early,
+            )
         )
 
     def key(self, intent: Intent, keys: str, dwell_s: float | None = None) -> None:

@@ -293,7 +293,9 @@ class Session:
         waited_s = spoken.began_at_s - self.turns.asked_at_s
         dwell_s = self.dwell.took_s(spoken.began_at_s)
         entry = self.visit.sequence + 1
-        self._walk(lambda: self.road.hear(spoken.heard, waited_s, dwell_s))
+        self._walk(
+            lambda: self.road.hear(spoken.heard, waited_s, dwell_s, begun_early=spoken.begun_early)
+        )
         if spoken.sound is not None and self.visit.sequence >= entry:
             # The entry is on the disk and announced: nothing waits for its sound.
             self._keep(entry, spoken.sound)

@@ -51,9 +51,10 @@ class Sound:
 
 @dataclass
 class Recogniser:
-    """Hears a phrase in every `each` blocks fed in a row."""
+    """Hears a phrase in every `each` blocks fed in a row, after the first `quiet` of them."""
 
     each: int = 4
+    quiet: int = 0
     sample_rate_hz: int = RATE_HZ
     fed: int = 0
     in_a_row: int = 0
@@ -76,7 +77,7 @@ class Recogniser:
         if self.in_a_row < self.each:
             return None
         self.in_a_row = 0
-        return spoken("yes", start_s=(self.fed - self.each) / 10)
+        return spoken("yes", start_s=(self.fed - self.each + self.quiet) / 10)
 
     def finish(self) -> Heard | None:
         """Nothing is left."""
@@ -229,3 +230,44 @@ def test_a_fault_is_told_and_not_silent() -> None:
     last = bench.told[-1]
     assert isinstance(last, EarIs)
     assert "KeyError" in str(last.trouble)
+
+
+def loud(first: int, last: int, count: int, damaged: Sequence[int] = ()) -> list[Block]:
+    """So many blocks; from the first to the last of these somebody speaks."""
+    return [
+        Block(BLOCK, RATE_HZ, n / 10, n in damaged, -20.0, -25.0 if first <= n <= last else -60.0)
+        for n in range(count)
+    ]
+
+
+@pytest.mark.parametrize(("first", "early"), [(3, True), (6, False)], ids=["before", "at it"])
+def test_speech_from_before_a_key_is_marked(first: int, early: bool) -> None:
+    """A key changes the question at block six: who was speaking then has lost the beginning."""
+    sound = Sound(loud(first, 7, 10))
+    bench = Bench(sound)
+    sound.before = lambda n: bench.hearing.tell(Order(2, "other", 0.0)) if n == 6 else None
+    (heard,) = bench.run(Order(1, None, 0.0))
+    assert (heard.epoch, heard.begun_early) == (2, early)
+
+
+def test_speech_across_a_hole_is_marked() -> None:
+    """Sound was lost while somebody spoke: what comes after it may be the end of another word."""
+    bench = Bench(Sound(loud(3, 9, 13, damaged=[6])), Recogniser(each=7, quiet=2))
+    (heard,) = bench.run(Order(1, "rule", 0.0))
+    assert heard.begun_early
+
+
+@pytest.mark.parametrize(
+    ("first", "quiet", "early"), [(3, 2, True), (9, 4, False)], ids=["over it", "after it"]
+)
+def test_speech_over_the_programs_voice_is_marked(first: int, quiet: int, early: bool) -> None:
+    """The gate opens at block five: an answer that sounds at once may lack its beginning."""
+    bench = Bench(Sound(loud(first, 10, 13)), Recogniser(each=8, quiet=quiet))
+    clock = [0.0]
+    duplex = HalfDuplex(lambda: clock[0], 0.0)
+    number = duplex.begins(0.45)
+    clock[0] = 0.45
+    duplex.ends(number)
+    bench.hearing = Hearing(bench.sound, duplex, bench.load, bench.post)
+    (heard,) = bench.run(Order(1, "rule", 0.0))
+    assert heard.begun_early is early

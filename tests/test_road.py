@@ -30,7 +30,7 @@ from capture.visit.announcement import (
 )
 from capture.visit.entry import Entry, Source
 from capture.visit.replay import replay
-from capture.visit.state import Plan, Visit
+from capture.visit.state import Confirmation, Plan, Visit
 
 WHOLE_VISIT = [
     "granted", "granted", "yes",
@@ -373,3 +373,74 @@ def test_a_journal_of_before_is_judged_as_it_was(plan: Plan, measuring: Any) -> 
     visit = replay(plan, [*old[:-2], heard, confirmed])
     assert visit.trials("chest") == (120,)
     assert measuring.visit.trials("chest") == ()
+
+
+# A call that may have lost its beginning.
+
+
+def early(desk: Any, text: str) -> list[Any]:
+    """What is said to a call that may have begun before the program listened."""
+    desk.told.clear()
+    desk.road.hear(spoken(text), begun_early=True)
+    return list(desk.told)
+
+
+def test_a_reading_that_began_early_is_doubtful(measuring: Any) -> None:
+    """The call "six" may be the rest of "fifty six": the read-back says why it asks."""
+    told = early(measuring, "eight")
+    assert told == [ReadBack("chest", 1, 80, (Doubt(DoubtKind.BEGUN_EARLY),))]
+    assert replay(measuring.plan, measuring.journal) == measuring.visit
+    told = early(measuring, "no nine")
+    assert told == [ReadBack("chest", 1, 90, (Doubt(DoubtKind.BEGUN_EARLY),))]
+    assert replay(measuring.plan, measuring.journal) == measuring.visit
+
+
+@pytest.mark.parametrize("text", ["yes", "undo", "skip skin"])
+def test_a_word_that_began_early_takes_no_effect(measuring: Any, text: str) -> None:
+    """What takes effect at once is asked for again, and the reading waits on."""
+    measuring.say("eight")
+    pending = measuring.visit.pending
+    assert early(measuring, text)[0] == Refused(Why.BEGUN_EARLY)
+    assert measuring.visit.pending == pending
+    assert measuring.visit.confirmed == ()
+    assert replay(measuring.plan, measuring.journal) == measuring.visit
+
+
+@pytest.mark.parametrize(
+    "text", ["go to thigh", "fold horizontal", "cloth one point five", "later"]
+)
+def test_a_change_that_began_early_is_asked_for_again(measuring: Any, text: str) -> None:
+    """A site, a fold or a cloth may be the rest of something else."""
+    assert early(measuring, text)[0] == Refused(Why.BEGUN_EARLY)
+    assert measuring.visit.pending_setup is None
+
+
+def test_a_length_that_began_early_is_doubtful(desk: Any) -> None:
+    """The tape's length is asked about as a reading is."""
+    desk.permitted()
+    (told,) = early(desk, "seven inches")
+    assert told.doubts[0].kind == "begun_early"
+
+
+@pytest.mark.parametrize("text", ["no", "stop"])
+def test_a_no_and_a_stop_hold_however_they_began(measuring: Any, text: str) -> None:
+    """They only make less count: they are never asked for again."""
+    measuring.say("eight")
+    rule = measuring.road.listening
+    early(measuring, text)
+    assert measuring.visit.pending is None
+    assert measuring.visit.confirmed == ()
+    assert measuring.road.listening != rule
+
+
+def test_call_through_never_counts_by_a_call_that_began_early(
+    plan: Plan, grammar: Grammar, measuring: Any
+) -> None:
+    """The rest of another call must not save the reading that waits."""
+    through = replace(plan, confirmation=Confirmation.CALL_THROUGH)
+    visit = replace(measuring.visit, plan=through)
+    measuring.road = Road(visit, grammar, measuring, measuring, lambda: measuring.now)
+    measuring.say("chest eight point four")
+    told = early(measuring, "midaxillary eleven")
+    assert told[0] == Refused(Why.OTHER_PENDING, "chest")
+    assert measuring.visit.confirmed == ()

@@ -72,7 +72,7 @@ def doubts() -> Iterator[Doubt]:
     yield from (Doubt(kind, 84) for kind in (DoubtKind.RIVAL, DoubtKind.SOUNDS_ALIKE))
     yield Doubt(DoubtKind.DIFFERS, 84)
     bare = (DoubtKind.UNSURE, DoubtKind.UNUSUAL, DoubtKind.THIN, DoubtKind.BY_EYE)
-    yield from (Doubt(kind) for kind in (*bare, DoubtKind.OTHER_COVER))
+    yield from (Doubt(kind) for kind in (*bare, DoubtKind.OTHER_COVER, DoubtKind.BEGUN_EARLY))
 
 
 def of_the_trade() -> Iterator[Announcement]:

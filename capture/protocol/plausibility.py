@@ -51,6 +51,8 @@ class DoubtKind(StrEnum):
     """It lies between two marks of the caliper's scale."""
     OTHER_COVER = "other_cover"
     """Another reading of this site was taken through other cloth, or on bare skin."""
+    BEGUN_EARLY = "begun_early"
+    """It may have begun before the program listened: its first words may be missing."""
 
 
 @dataclass(frozen=True, slots=True)

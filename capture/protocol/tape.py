@@ -25,6 +25,8 @@ class TapeDoubtKind(StrEnum):
     """It lies outside the site's usual range."""
     CHANGED = "changed"
     """It differs from that of the last visit by more than a tape's error."""
+    BEGUN_EARLY = "begun_early"
+    """It may have begun before the program listened: its first words may be missing."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -225,7 +225,15 @@ class _Reader:
             case {"kind": "remark"}:
                 # The sound of a spoken one is kept by the number of its entry.
                 self.others.append((entry["at"], {**fact, "entry": entry["sequence"]}))
-            case {"kind": "doubt" | "hearing" | "dwell" | "jaws_on" | "note_open" | "note_closed"}:
+            case {
+                "kind": "doubt"
+                | "hearing"
+                | "begun_early"
+                | "dwell"
+                | "jaws_on"
+                | "note_open"
+                | "note_closed"
+            }:
                 pass
             case _:
                 self.others.append((entry["at"], fact))

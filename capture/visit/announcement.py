@@ -26,6 +26,8 @@ class Why(StrEnum):
     NOTHING_TO_UNDO = "nothing_to_undo"
     UNCLEAR = "unclear"
     """A word that takes effect at once was not heard clearly enough to act on."""
+    BEGUN_EARLY = "begun_early"
+    """A word that takes effect at once may lack those before it: the program listened too late."""
     CLOTH_UNKNOWN = "cloth_unknown"
     """The site is measured through cloth, and how thick it is was not said."""
     THINNER_THAN_CLOTH = "thinner_than_cloth"

@@ -54,7 +54,8 @@ class Call:
     `confidence` is the recogniser's probability of the phrase, None for keys. `limits` are those
     that hold for it, None for keys and for journals of before probabilities were measured. `late`:
     it was said so long after its question that it need not be an answer to it. `dwell_s`: it came
-    so many seconds after the cue that the jaws are on, None without a cue.
+    so many seconds after the cue that the jaws are on, None without a cue. `begun_early`: it may
+    have begun before the program listened, so that its first words may be missing.
     """
 
     intent: Intent | NotUnderstood
@@ -65,6 +66,7 @@ class Call:
     limits: Limits | None = None
     late: bool = False
     dwell_s: float | None = None
+    begun_early: bool = False
 
     @property
     def certainty(self) -> float:
@@ -82,6 +84,8 @@ class Call:
     @property
     def is_clear(self) -> bool:
         """Whether the meaning is sure enough to act on where no read-back follows."""
+        if self.begun_early:
+            return False
         sure_from = UNMEASURED_UNSURE_BELOW if self.limits is None else self.limits.sure_from
         return self.certainty >= sure_from and all(
             each.confidence < CLOSE_RIVAL for each in self.others
@@ -107,11 +111,13 @@ class Call:
 
     def facts(self) -> tuple[Plain, ...]:
         """How it was heard, for the journal, so that a replay judges it alike."""
-        dwell: tuple[Plain, ...] = ()
+        more: list[Plain] = []
         if self.dwell_s is not None:
-            dwell = ({"kind": DWELL, "dwell_s": self.dwell_s},)
+            more.append({"kind": DWELL, "dwell_s": self.dwell_s})
+        if self.begun_early:
+            more.append({"kind": BEGUN_EARLY})
         if self.limits is None:
-            return dwell
+            return tuple(more)
         fact = {
             "kind": HEARING,
             "normal_from": self.limits.normal_from,
@@ -119,7 +125,7 @@ class Call:
             "sure_from": self.limits.sure_from,
             "late": self.late,
         }
-        return (fact, *dwell)
+        return (fact, *more)
 
 
 HEARING = "hearing"
@@ -127,6 +133,9 @@ HEARING = "hearing"
 
 DWELL = "dwell"
 """The kind of the fact that tells how long the jaws were on when a value was called."""
+
+BEGUN_EARLY = "begun_early"
+"""The kind of the fact that a call may have begun before the program listened."""
 
 
 def _refuses(intent: Intent | NotUnderstood) -> bool:
@@ -153,4 +162,5 @@ def call_of(entry: Entry) -> Call:
         limits=limits,
         late=told is not None and told["late"],
         dwell_s=next((each["dwell_s"] for each in entry.facts if each.get("kind") == DWELL), None),
+        begun_early=any(each.get("kind") == BEGUN_EARLY for each in entry.facts),
     )

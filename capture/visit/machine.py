@@ -124,6 +124,8 @@ def _answer_to(visit: Visit, call: Call, at: str) -> Outcome:
         visit = replace(visit, noting=False)
     if call.is_lost and not isinstance(intent, Pause):
         return _lost(visit, call)
+    if call.begun_early and isinstance(intent, (*DECISIVE, SetupChange)):
+        return refused(visit, Why.BEGUN_EARLY)
     if isinstance(intent, DECISIVE) and not call.is_clear:
         return refused(visit, Why.UNCLEAR)
     if isinstance(intent, Confirm) and call.late:

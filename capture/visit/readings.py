@@ -126,7 +126,8 @@ def _doubts(visit: Visit, target: Target, value: int, cloth: int, call: Call) ->
     others = [(_value_of(rival.intent, value), rival.confidence) for rival in call.others]
     dials = tuple(each.value_tenths_mm for each in earlier)
     ear = doubts_of_ear(value, site, protocol.tolerance, dials, call.certainty, others, call.limits)
-    return (*ear, *found)
+    early = (Doubt(DoubtKind.BEGUN_EARLY),) if call.begun_early else ()
+    return (*early, *ear, *found)
 
 
 def _value_of(intent: Intent | NotUnderstood, unlike: int) -> int | None:

@@ -3,7 +3,12 @@
 from dataclasses import replace
 
 from capture.language.intents import CorrectTape, Intent, NotUnderstood, Tape
-from capture.protocol.tape import TapeDoubt, doubts_about_tape, doubts_of_ear_about_tape
+from capture.protocol.tape import (
+    TapeDoubt,
+    TapeDoubtKind,
+    doubts_about_tape,
+    doubts_of_ear_about_tape,
+)
 from capture.units import TapeLength
 from capture.visit.announcement import Dropped, SavedTape, Why
 from capture.visit.call import Call
@@ -65,6 +70,8 @@ def _doubts(visit: Visit, site: str, length: TapeLength, call: Call) -> tuple[Ta
     found = doubts_about_tape(length, known, None if earlier is None else earlier.length)
     if call.source is not Source.VOICE:
         return found
+    if call.begun_early:
+        found = (TapeDoubt(TapeDoubtKind.BEGUN_EARLY), *found)
     others = [(_length_of(rival.intent, length), rival.confidence) for rival in call.others]
     return (*doubts_of_ear_about_tape(length, known, call.certainty, others, call.limits), *found)
 

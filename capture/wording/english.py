@@ -192,6 +192,8 @@ class English:
                 return f"last time {self._numbers.length(other)}."
             case TapeDoubtKind.UNUSUAL:
                 return "unusual for this site."
+            case TapeDoubtKind.BEGUN_EARLY:
+                return "begun before the program listened."
             case _:
                 return "not heard clearly."
 
@@ -240,6 +242,8 @@ class English:
                 return "between two marks of the scale."
             case DoubtKind.OTHER_COVER, _:
                 return "through other cloth than before."
+            case DoubtKind.BEGUN_EARLY, _:
+                return "begun before the program listened."
             case _:
                 return "not heard clearly."
 
@@ -266,6 +270,7 @@ class English:
             Why.OTHER_PENDING: f"{site} waits for its yes or no first.",
             Why.NOTHING_TO_UNDO: "There is nothing to take back.",
             Why.UNCLEAR: "Not heard clearly. Say it once more.",
+            Why.BEGUN_EARLY: "That began before the program listened. Say it once more.",
             Why.CLOTH_UNKNOWN: f"{site} is measured through cloth: say its thickness first, "
             "or bare skin.",
             Why.THINNER_THAN_CLOTH: f"{site}: not more than the cloth alone. Not saved.",
