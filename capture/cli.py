@@ -24,9 +24,12 @@ from capture.errors import CaptureError, MisuseError
 from capture.measure import add_command as add_measure
 from capture.merge import add_command as add_merge
 from capture.mishap import mishap_lines
+from capture.packs import chosen_pack, pack_option
+from capture.phrases import add_command as add_phrases
 from capture.protocols import add_command as add_protocol
 from capture.reporting import add_command as add_report
 from capture.review import add_command as add_review
+from capture.settings_file import read_settings, settings_path
 from capture.tape import add_command as add_tape
 from capture.terminal import show, show_json
 from capture.transfer import add_commands as add_transfer
@@ -119,6 +122,7 @@ def _parser() -> argparse.ArgumentParser:
     demo.add_argument(
         "--from", dest="folder", metavar="FOLDER", type=Path, help="another recording"
     )
+    pack_option(demo)
     _model_option(demo)
     demo.set_defaults(command=_demo)
 
@@ -131,12 +135,11 @@ def _parser() -> argparse.ArgumentParser:
         default="anything",
         help="the state of the visit, see 'foldcall phrases' (default: anything)",
     )
+    pack_option(listen)
     _model_option(listen)
     listen.set_defaults(command=_listen)
 
-    phrases = commands.add_parser("phrases", help="print what may be said in each state of a visit")
-    phrases.set_defaults(command=_phrases)
-
+    add_phrases(commands)
     add_compute(commands)
     add_review(commands)
     add_transfer(commands)
@@ -163,13 +166,12 @@ def _demo(chosen: argparse.Namespace) -> int:
     from capture.demo import run_demo
     from capture.resources import data_folder
     from capture.store import default_store_path
-    from capture.wiring import default_pack
 
     speed = _speed(chosen.speed)
     store = chosen.store or default_store_path().with_name("demo.db")
     end = run_demo(
         chosen.folder or data_folder("demo_audio"),
-        default_pack(),
+        chosen_pack(chosen.pack),  # whatever the settings say: the recording is English
         store,
         _line_writer(),
         speed,
@@ -211,9 +213,8 @@ def _speed(given: str | None) -> float | None:
 def _listen(chosen: argparse.Namespace) -> int:
     from capture.language.grammar import LISTENING
     from capture.listen import listen
-    from capture.wiring import default_pack
 
-    pack = default_pack()
+    pack = chosen_pack(chosen.pack, read_settings(settings_path()))
     rules = [rule.removeprefix(LISTENING) for rule in pack.grammar.rules if LISTENING in rule]
     if chosen.rule not in rules:
         raise MisuseError(f"There is no state '{chosen.rule}'.", f"Choose of: {', '.join(rules)}.")
@@ -227,14 +228,3 @@ def _listen(chosen: argparse.Namespace) -> int:
         for call in calls:
             show_json(call)
     return code
-
-
-def _phrases(_: argparse.Namespace) -> int:
-    from capture.protocol.protocol import SEVEN_SITES
-    from capture.wiring import default_pack
-    from capture.wording.help import phrase_lines
-
-    sites = [site.id for site in SEVEN_SITES.sites]
-    for line in phrase_lines(default_pack().grammar, sites):
-        show(line)
-    return 0

@@ -21,15 +21,14 @@ class Pack:
 
     def pronunciations(self) -> str:
         """The text of the file with every word's pronunciations."""
-        return _text_of(self.folder / PRONUNCIATIONS)
+        return text_of(self.folder / PRONUNCIATIONS)
 
     def certainty(self) -> Certainty | None:
         """How probable it is that the pack's model heard right; None if that was not measured.
 
-        Raises CertaintyError for a file that cannot be used.
+        Raises CertaintyError or CaptureError for a file that cannot be used.
         """
-        file = self.folder / CERTAINTY
-        return parse_certainty(_text_of(file)) if file.exists() else None
+        return certainty_in(self.folder)
 
     @property
     def model(self) -> Path:
@@ -42,16 +41,44 @@ def open_pack(folder: Path) -> Pack:
 
     Raises GrammarError for a file that cannot be used, CaptureError if there is none.
     """
-    files = sorted(folder.glob("*.gram"))
+    texts = grammar_texts(folder)
+    for text in texts.values():
+        if isinstance(text, CaptureError):
+            raise text
+    return Pack(folder, Grammar({name: str(text) for name, text in texts.items()}))
+
+
+def grammar_texts(folder: Path) -> dict[str, str | CaptureError]:
+    """The grammar files of a pack by name: the text of each, or why it cannot be read.
+
+    Raises CaptureError if there is none.
+    """
+    files = sorted(folder.glob("*.gram")) if folder.is_dir() else []
     if not files:
         raise CaptureError(
             f"There is no language pack in {folder}: it holds no *.gram file.",
-            "Name a folder such as grammars/en.",
+            "Name a folder that 'foldcall phrases --copy' made.",
         )
-    return Pack(folder, Grammar({file.name: _text_of(file) for file in files}))
+    found: dict[str, str | CaptureError] = {}
+    for file in files:
+        try:
+            found[file.name] = text_of(file)
+        except CaptureError as error:
+            found[file.name] = error
+    return found
 
 
-def _text_of(file: Path) -> str:
+def certainty_in(folder: Path) -> Certainty | None:
+    """What a pack's certainty.toml says, None where there is none.
+
+    Raises CertaintyError or CaptureError for a file that cannot be used.
+    """
+    file = folder / CERTAINTY
+    return parse_certainty(text_of(file)) if file.exists() else None
+
+
+def text_of(file: Path) -> str:
+    """The text of one of a pack's files. Raises CaptureError if it cannot be read."""
     try:
         return file.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from capture.errors import CaptureError
 from capture.language.automaton import Automaton
-from capture.pack import Pack, open_pack
+from capture.pack import Pack, certainty_in, open_pack
 from capture.recognise.certainty import Certainty
 from capture.recognise.contexts import automata, decoding_graphs, phrases
 from capture.recognise.lexicon import parse_lexicon
@@ -60,9 +61,22 @@ def open_ear(
 def certainty_of(pack: Pack, model: Path | None = None) -> Certainty | None:
     """What tells how probable it is that a call was heard right; None where nothing was measured.
 
-    It was measured with the pack's own model and says nothing about another.
+    It was measured with the pack's own model and says nothing about another. A file that cannot
+    be used is like none: the careful limits hold, and `certainty_trouble` tells why.
     """
-    return pack.certainty() if model is None else None
+    if model is not None or certainty_trouble(pack.folder) is not None:
+        return None
+    return pack.certainty()
+
+
+def certainty_trouble(folder: Path, model: Path | None = None) -> CaptureError | None:
+    """Why the certainty of a pack cannot be used; None where it can, or where there is none."""
+    try:
+        if model is None:
+            certainty_in(folder)
+    except CaptureError as error:
+        return error
+    return None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ ROOT = Path(capture.__file__).parent
 PURE = (
     "errors",
     "dwell",
+    "standstill",
     "talking",
     "turns",
     "typed",
@@ -26,17 +27,19 @@ PURE = (
     "voice_check",
     "voice_verdict",
     "voice_kept",
+    "signing",
     "mishap",
     "showable",
     "settings_table",
-    "signing",
     "preferences",
+    "pack_audit",
     "language",
     "protocol",
     "visit",
     "composition",
     "wording",
     "recognise.port",
+    "recognise.alike",
     "recognise.automaton",
     "recognise.graph",
     "recognise.fst",
@@ -44,6 +47,7 @@ PURE = (
     "recognise.phones",
     "recognise.contexts",
     "recognise.nbest",
+    "recognise.near",
     "recognise.certainty",
     "recognise.scripted",
     "report.amendments",
@@ -90,10 +94,12 @@ WITH_A_WORLD = {
 
 COMPOSERS = (
     "wiring", "check", "demo", "listen", "hearing", "inputs", "shown",
-    "session", "showing", "begin", "company", "measure", "cli",
+    "session", "events", "keyboard", "switches", "sound_news", "showing",
+    "begin", "company", "measure", "cli",
     "__main__", "compute", "compute_store", "transfer", "reporting", "clients", "merge",
     "review", "reviewing", "review_screen", "unlock", "calipers", "protocols", "backing_up",
-    "keeping", "encrypting", "rescue", "voice_trial", "voice_checking",
+    "keeping", "encrypting", "rescue", "rescued", "voice_trial", "voice_checking",
+    "pack_check", "packs", "phrases",
 )  # fmt: skip
 """The modules that put edges together. Only they may import more than one."""
 

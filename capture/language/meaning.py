@@ -1,13 +1,11 @@
 """From the slots of a phrase to an intent. The names here are what the tags of a pack may use.
 
-Slots: `call` names the intent (`reading`, `tape`, `confirm`, `refuse`, `correct`,
-`correct_tape`, `undo`, `repeat`, `skip`, `go_to`, `pause`, `resume`, `sign_off`, `stop`,
-`choose`, `note`, `ready`, `wiped`, `set_fold`, `set_side`, `set_cloth`, `set_offset`, `finish`,
-`extra`, `later`, `jaws_on`, `take_note`), or `wrong` says that the phrase is a known wrong form
-and which (`lost_point`).
-`site`, `reason`, `permission`, `option`, `caution`, `fold` and `side` are names. A number is
-`whole` and `tenths`; a tape length adds `unit` (`inch` or `centimetre`) and `sixteenths`.
+`NAME_SLOTS` lists the slots that hold a name, with the names that they may hold; `call` says which
+intent it is, or `wrong` that the phrase is a known wrong form, and which. A number is `whole` and
+`tenths`; a tape length adds `unit` and `sixteenths`.
 """
+
+from collections.abc import Mapping
 
 from capture.language.automaton import Slots
 from capture.language.intents import (
@@ -69,6 +67,29 @@ _BARE: dict[str, Intent] = {
     "jaws_on": JawsOn(),
     "take_note": TakeNote(),
 }
+
+
+CALLS = (
+    *_BARE,
+    *("reading", *CORRECTIONS, "tape", "skip", "go_to", "extra", "stop", "choose", "note"),
+    *("set_fold", "set_side", "set_cloth", "set_offset"),
+)
+
+NUMBER_SLOTS = ("whole", "tenths", "sixteenths")
+
+NAME_SLOTS: Mapping[str, tuple[str, ...] | None] = {
+    "call": CALLS,
+    "wrong": tuple(WhyNot),
+    "site": None,
+    "reason": tuple(SkipReason),
+    "permission": ("clothing", "marks", "touch"),
+    "option": tuple(Option),
+    "caution": tuple(Caution),
+    "fold": tuple(Fold),
+    "side": tuple(Side),
+    "unit": ("inch", "centimetre"),
+}
+"""The slots that hold a name. None: any name, for protocols may have sites of their own."""
 
 
 class PackError(ValueError):

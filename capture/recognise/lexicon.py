@@ -49,27 +49,43 @@ def parse_lexicon(text: str, name: str = "pronunciations.dict") -> Lexicon:
     >>> parse_lexicon("two  T UW").pronunciations("two")
     (('T', 'UW'),)
     """
+    lexicon, faults = read_what_can(text, name)
+    if faults:
+        raise faults[0]
+    return lexicon
+
+
+def read_what_can(
+    text: str, name: str = "pronunciations.dict"
+) -> tuple[Lexicon, tuple[LexiconError, ...]]:
+    """The lines of a pronunciation file that can be used, and the mistakes in all others."""
     entries: dict[str, list[Pronunciation]] = {}
+    faults: list[LexiconError] = []
     for number, line in enumerate(text.splitlines(), start=1):
         if not line.strip() or line.lstrip().startswith(";"):
             continue
         word, *phones = line.split()
-        _check(word, phones, f"{name}, line {number}")
+        fault = _fault(word, phones, f"{name}, line {number}")
+        if fault is not None:
+            faults.append(fault)
+            continue
         variants = entries.setdefault(word, [])
         if tuple(phones) not in variants:
             variants.append(tuple(phones))
-    if not entries:
-        raise LexiconError(f"{name} holds no pronunciations.", "Is it the right file?")
-    return Lexicon(name, {word: tuple(variants) for word, variants in entries.items()})
+    if not entries and not faults:
+        faults.append(LexiconError(f"{name} holds no pronunciations.", "Is it the right file?"))
+    found = {word: tuple(variants) for word, variants in entries.items()}
+    return Lexicon(name, found), tuple(faults)
 
 
-def _check(word: str, phones: list[str], where: str) -> None:
+def _fault(word: str, phones: list[str], where: str) -> LexiconError | None:
     if word == UNKNOWN or word.startswith(("<", "#")):
-        raise LexiconError(f"{where}: {word} is a reserved word.", "Take another spelling.")
+        return LexiconError(f"{where}: {word} is a reserved word.", "Take another spelling.")
     if not phones:
-        raise LexiconError(f"{where}: {word} has no phones.", "Write its phones after the word.")
+        return LexiconError(f"{where}: {word} has no phones.", "Write its phones after the word.")
     if wrong := [phone for phone in phones if not is_phone(phone)]:
-        raise LexiconError(
+        return LexiconError(
             f"{where}: unknown phone {wrong[0]} in {word}.",
             "Phones are ARPAbet in capitals without stress digits, such as AH or TH.",
         )
+    return None

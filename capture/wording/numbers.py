@@ -4,7 +4,7 @@ The first of the shortest sentences that the grammar makes for a value is the on
 says, so that what is read back can always be said, and a pack in another language needs no code.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 
 from capture.language.grammar import Grammar
@@ -12,9 +12,9 @@ from capture.language.intents import Tape
 from capture.language.meaning import intent_from, value_tenths
 from capture.units import Inches, TapeLength
 
-_PLAIN = "foldcall.numbers.plain_number"
-_DIGITS = "foldcall.numbers.digit_number"
-_TAPE = "foldcall.tape.tape"
+PLAIN = "foldcall.numbers.plain_number"
+DIGITS = "foldcall.numbers.digit_number"
+TAPE = "foldcall.tape.tape"
 
 
 class NumberWords:
@@ -25,16 +25,16 @@ class NumberWords:
 
     @cached_property
     def _plain(self) -> Mapping[int, str]:
-        return self._spoken(_PLAIN)
+        return self._spoken(PLAIN)
 
     @cached_property
     def _digits(self) -> Mapping[int, str]:
-        return self._spoken(_DIGITS)
+        return self._spoken(DIGITS)
 
     @cached_property
     def _lengths(self) -> Mapping[TapeLength, str]:
         said: dict[TapeLength, str] = {}
-        for words, slots in self._grammar.automaton(_TAPE).restricted("site", ()).sentences():
+        for words, slots in self._grammar.automaton(TAPE).restricted("site", ()).sentences():
             intent = intent_from(slots)
             if isinstance(intent, Tape):
                 said.setdefault(intent.length, " ".join(words))
@@ -47,6 +47,15 @@ class NumberWords:
         for words, slots in sorted(sentences, key=lambda sentence: len(sentence[0])):
             said.setdefault(value_tenths(slots), " ".join(words))
         return said
+
+    def unsayable(self, values_tenths_mm: Iterable[int]) -> tuple[int, ...]:
+        """Those of the values that have no words, plain or digit by digit where that is needed."""
+        return tuple(
+            value
+            for value in values_tenths_mm
+            if value not in self._plain
+            or (is_easily_misheard(value // 10) and value not in self._digits)
+        )
 
     def plain(self, value_tenths_mm: int) -> str:
         """The value as it is usually said: "fifteen point two"."""

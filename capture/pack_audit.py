@@ -1,0 +1,282 @@
+"""What is wrong or missing in a language pack's grammar and lexicon, all of it in one go.
+
+Pure: texts in, findings out. Each finding is one line with the place, what is wrong and what to
+write. What would let a wrong number through, or keeps a state of the visit deaf, is a failure;
+what only has to be keyed instead is a note.
+"""
+
+import difflib
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+
+from capture.errors import CaptureError
+from capture.findings import Finding, Mark
+from capture.language.grammar import LISTENING, Grammar
+from capture.language.linking import Linked, link
+from capture.language.meaning import NAME_SLOTS, NUMBER_SLOTS, intent_from
+from capture.language.meanings import Kind, kinds, names_of
+from capture.language.tree import Choice, Node, Position, Reference, Tag, Token
+from capture.language.tree import Sequence as Parts
+from capture.recognise.alike import Alike, sound_alike
+from capture.recognise.lexicon import Lexicon
+from capture.recognise.near import nearly_alike
+
+MOST_LISTED = 12
+"""More names than these are not read in one line."""
+
+GRAMMAR, WORDS, SOUND = "language", "lexicon", "alike"
+
+
+def grammar_findings(
+    texts: Mapping[str, str], needed: Collection[str], sites: Collection[str]
+) -> tuple[Finding, ...]:
+    """The mistakes in the grammar files, by name and text.
+
+    `needed` are the full names of the public rules that the program asks for, `sites` the sites
+    of all known protocols. Empty for a grammar that can be used as it is.
+    """
+    linked = link(texts)
+    found = [failure(GRAMMAR, error) for error in linked.faults]
+    found += _tags(linked, sites)
+    found += _missing_rules(linked, needed)
+    found += _unused(linked, needed)
+    if not linked.faults:
+        found += _built(Grammar(texts))
+    return tuple(found)
+
+
+def failure(what: str, error: CaptureError) -> Finding:
+    """An error as a finding."""
+    return Finding(Mark.FAILED, what, error.message, error.hint)
+
+
+def _note(what: str, told: str, hint: str = "") -> Finding:
+    return Finding(Mark.NOTE, what, told, hint, needed=False)
+
+
+def nodes_of(node: Node) -> Iterator[Node]:
+    """A node and all within it, in the order of the text."""
+    yield node
+    match node:
+        case Parts(parts):
+            for each in parts:
+                yield from nodes_of(each)
+        case Choice(branches):
+            for each in branches:
+                yield from nodes_of(each)
+
+
+def places_of_words(linked: Linked) -> Mapping[str, Position]:
+    """Where each word of the grammar stands first."""
+    found: dict[str, Position] = {}
+    for body in linked.bodies.values():
+        for node in nodes_of(body):
+            if isinstance(node, Token) and node.at is not None:
+                found.setdefault(node.word, node.at)
+    return found
+
+
+# Tags.
+
+
+def _tags(linked: Linked, sites: Collection[str]) -> Iterator[Finding]:
+    for body in linked.bodies.values():
+        for node in nodes_of(body):
+            if isinstance(node, Tag):
+                yield from _tag(node, sites)
+
+
+def _tag(tag: Tag, sites: Collection[str]) -> Iterator[Finding]:
+    slot, value = tag.slot, tag.value
+    if slot in NUMBER_SLOTS:
+        if isinstance(value, str):
+            told = f"{tag.at}: {slot} holds a number, not '{value}'."
+            yield Finding(Mark.FAILED, GRAMMAR, told, f"Write {{{slot} += 5}}, for example.")
+        return
+    if slot not in NAME_SLOTS:
+        known = (*NAME_SLOTS, *NUMBER_SLOTS)
+        told = f"{tag.at}: no call has a slot '{slot}'."
+        yield Finding(Mark.FAILED, GRAMMAR, told, _choose(slot, known))
+        return
+    names = NAME_SLOTS[slot]
+    if isinstance(value, int):
+        told = f"{tag.at}: {slot} holds a name, not {value}."
+        yield Finding(Mark.FAILED, GRAMMAR, told, f"Write {{{slot} = name}}.")
+    elif names is not None and value not in names:
+        told = f"{tag.at}: '{value}' is no {slot}."
+        yield Finding(Mark.FAILED, GRAMMAR, told, _choose(value, names))
+    elif slot == "site" and value not in sites:
+        told = f"{tag.at}: no protocol of the program has a site '{value}'."
+        hint = "Right for a protocol of your own; else: "
+        yield _note(GRAMMAR, told, hint + _choose(value, sites))
+
+
+def _choose(given: str, known: Iterable[str]) -> str:
+    names = [str(each) for each in known]
+    near = difflib.get_close_matches(given, names, 1)
+    if near:
+        return f"Did you mean {near[0]}?"
+    return f"Choose of: {', '.join(names)}."
+
+
+# Rules.
+
+
+def _missing_rules(linked: Linked, needed: Collection[str]) -> Iterator[Finding]:
+    for full in needed:
+        grammar, _, name = full.rpartition(".")
+        rule = linked.rules.get(full)
+        if (rule is None or not rule.public) and grammar not in linked.broken:
+            deaf = "nothing would be heard in that state" if _is_state(full) else "it is needed"
+            told = f"there is no public rule <{name}> in the grammar {grammar}: {deaf}."
+            hint = f"Write 'public <{name}> = ...;' as in the pack that comes with foldcall."
+            if rule is not None:
+                hint = f"Write 'public' before it, at {rule.at}."
+            yield Finding(Mark.FAILED, GRAMMAR, told, hint)
+
+
+def _is_state(full: str) -> bool:
+    return full.startswith(LISTENING)
+
+
+def _unused(linked: Linked, needed: Collection[str]) -> Iterator[Finding]:
+    if linked.broken:
+        # Whatever seems unused may be used where reading failed.
+        return
+    used: set[str] = set()
+    waiting = [name for name in needed if name in linked.bodies]
+    while waiting:
+        name = waiting.pop()
+        if name not in used:
+            used.add(name)
+            waiting += (
+                node.name
+                for node in nodes_of(linked.bodies.get(name, Parts(())))
+                if isinstance(node, Reference)
+            )
+    for name, rule in linked.rules.items():
+        if name in used:
+            continue
+        if _is_state(name) and rule.public:
+            states = [each.removeprefix(LISTENING) for each in needed if _is_state(each)]
+            hint = _choose(rule.name, states)
+            yield _note(GRAMMAR, f"{rule.at}: no state of a visit is called '{rule.name}'.", hint)
+        else:
+            hint = "Name it in another rule, or leave it out."
+            yield _note(GRAMMAR, f"{rule.at}: nothing uses the rule <{rule.name}>.", hint)
+
+
+def _built(grammar: Grammar) -> Iterator[Finding]:
+    """Rules that contain themselves, and phrases whose tags add up to no call."""
+    told: set[str] = set()
+    for rule in grammar.rules:
+        try:
+            automaton = grammar.automaton(rule)
+        except CaptureError as error:
+            if error.message not in told:
+                told.add(error.message)
+                yield failure(GRAMMAR, error)
+            continue
+        if not _is_state(rule):
+            continue
+        for kind, words in kinds(automaton).items():
+            try:
+                intent_from(dict(kind))
+            except ValueError as error:
+                text = f"'{' '.join(words)}' has a meaning that no call has: {error}."
+                if text not in told:
+                    told.add(text)
+                    yield Finding(Mark.FAILED, GRAMMAR, text, "Mend the tags of its rule.")
+
+
+# What can be said.
+
+
+def gap_findings(own: Grammar, whole: Grammar) -> tuple[Finding, ...]:
+    """What can be said with the pack `whole` and cannot with `own`: it has to be keyed."""
+    by_kind: dict[Kind, list[str]] = {}
+    for rule in whole.rules:
+        if not _is_state(rule) or rule not in own.rules:
+            continue
+        there = {names_of(kind) for kind in kinds(own.automaton(rule))}
+        for kind in kinds(whole.automaton(rule)):
+            states = by_kind.setdefault(names_of(kind), [])
+            state = rule.removeprefix(LISTENING)
+            if names_of(kind) not in there and state not in states:
+                states.append(state)
+    by_states: dict[tuple[str, ...], list[str]] = {}
+    for kind, states in by_kind.items():
+        if states:
+            by_states.setdefault(tuple(states), []).append(" ".join(str(each) for _, each in kind))
+    return tuple(
+        _note(
+            GRAMMAR,
+            f"nothing is said for {listed(calls)} in {' and '.join(states)}.",
+            "It has to be keyed.",
+        )
+        for states, calls in by_states.items()
+    )
+
+
+def listed(names: Sequence[str]) -> str:
+    """Names in a line, not too many."""
+    more = len(names) - MOST_LISTED
+    return ", ".join(names[:MOST_LISTED]) + (f" and {more} more" if more > 0 else "")
+
+
+# Words and their sounds.
+
+
+def word_findings(texts: Mapping[str, str], lexicon: Lexicon) -> tuple[Finding, ...]:
+    """Words that cannot be heard, each with its place, and pronunciations that nothing needs."""
+    linked = link(texts)
+    places = places_of_words(linked)
+    found = [
+        Finding(
+            Mark.FAILED,
+            WORDS,
+            f"{places[word]}: {lexicon.name} has no pronunciation of '{word}'.",
+            "Add a line such as: belly  B EH L IY",
+        )
+        for word in sorted(lexicon.missing(places), key=lambda each: str(places[each]))
+    ]
+    unused = sorted(set(lexicon.entries) - set(places))
+    if unused and not linked.broken:
+        told = f"{lexicon.name} has {len(unused)} words that no rule uses: {listed(unused)}."
+        found.append(_note(WORDS, told, "They do no harm."))
+    return tuple(found)
+
+
+def sound_findings(grammar: Grammar, lexicon: Lexicon) -> tuple[Finding, ...]:
+    """Phrases that sound the same and mean different things, and words that nearly do."""
+    heard: dict[frozenset[tuple[str, ...]], tuple[Alike, list[str]]] = {}
+    near: dict[tuple[str, str], None] = {}
+    for rule in grammar.rules:
+        if not _is_state(rule):
+            continue
+        automaton = grammar.automaton(rule)
+        near |= dict.fromkeys(nearly_alike(automaton, lexicon))
+        for alike in sound_alike(automaton, lexicon):
+            core = alike.core if any(alike.core) else (alike.one, alike.other)
+            _, states = heard.setdefault(frozenset(core), (alike, []))
+            states.append(rule.removeprefix(LISTENING))
+    found = [_alike(alike, states) for alike, states in heard.values()]
+    if near:
+        pairs = listed([f"{one}/{other}" for one, other in near])
+        told = f"{len(near)} pairs of words differ in one sound and mean different values: {pairs}."
+        found.append(_note(SOUND, told, "Speak them clearly; the read-back tells them apart."))
+    return tuple(found)
+
+
+def _alike(alike: Alike, states: Sequence[str]) -> Finding:
+    one, other = (" ".join(words) for words in alike.core)
+    where = " and ".join(states[:2]) + (f" and {len(states) - 2} more" if len(states) > 2 else "")
+    if not one and not other:
+        told = f"'{' '.join(alike.one)}' has two meanings in {where}."
+        hint = "Change one of the two rules so that every phrase has one meaning."
+    else:
+        told = (
+            f"'{one}' sounds like '{other}' and means something else in {where}, as in "
+            f"'{' '.join(alike.one)}'."
+        )
+        hint = "A wrong value could be saved: take another word for one of the two."
+    return Finding(Mark.FAILED, SOUND, told, hint)

@@ -1,0 +1,192 @@
+"""Looks a language pack over: everything that `foldcall check` tells about one, all in one go.
+
+What is found in its texts is worked out in `pack_audit`; here its files are read.
+"""
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from capture.errors import CaptureError
+from capture.findings import Finding, Mark, guarded
+from capture.language.grammar import LISTENING, Grammar
+from capture.pack import PRONUNCIATIONS, Pack, certainty_in, grammar_texts, text_of
+from capture.pack_audit import (
+    GRAMMAR,
+    SOUND,
+    WORDS,
+    failure,
+    gap_findings,
+    grammar_findings,
+    listed,
+    sound_findings,
+    word_findings,
+)
+from capture.protocol.protocol import PROTOCOLS
+from capture.recognise.lexicon import Lexicon, read_what_can
+from capture.recognise.model_folder import check_model_folder
+from capture.sound.bank import BankError, BankIndex
+from capture.sound.clips import open_bank
+from capture.units import Inches
+from capture.wiring import certainty_trouble, default_pack, open_ear
+from capture.wording.help import TITLES
+from capture.wording.numbers import DIGITS, PLAIN, TAPE, NumberWords
+
+STATE = "reading_wanted"
+ANYTHING = "anything"
+NEEDED = (
+    *(LISTENING + state for state in (*TITLES, ANYTHING)),
+    *(PLAIN, DIGITS, TAPE, "foldcall.sites.site"),
+)
+"""The public rules that the program asks a pack for."""
+
+READINGS_TENTHS_MM = range(5, 1000)
+LENGTHS_SIXTEENTHS = range(16, 40 * 16)
+
+
+def pack_findings(folder: Path, model: Path | None, *, own: bool) -> Iterator[Finding]:
+    """What is wrong or missing in the pack in a folder, and what is in order.
+
+    `own`: the pack of a practitioner, who can change it. Then what is only worth knowing is told
+    too, and what can be said with the pack of the program but not with this one.
+    """
+    texts, found = _texts(folder)
+    found += grammar_findings(texts, NEEDED, known_sites()) if texts else ()
+    usable = not any(each.mark is Mark.FAILED for each in found)
+    grammar = Grammar(texts) if usable else None
+    if grammar is not None and own:
+        found += gap_findings(grammar, default_pack().grammar)
+        found += _unsayable(grammar)
+    yield from _told(found, GRAMMAR, f"{folder.name}: {len(texts)} grammar files.", own=own)
+    lexicon, words = _words(folder, texts)
+    heard = 0 if grammar is None else len(grammar.words)
+    yield from _told(words, WORDS, f"all {heard} words can be heard.", own=own)
+    if own and grammar is not None and lexicon is not None:
+        sounds = list(sound_findings(grammar, lexicon))
+        told = "no two phrases that mean different things sound the same."
+        yield from _told(sounds, SOUND, told, own=own)
+    pack = None if grammar is None else Pack(folder, grammar)
+    if any(each.mark is Mark.FAILED for each in words):
+        pack = None
+    yield guarded("recogniser", lambda: _recogniser(folder, pack, model))
+    yield guarded("doubt", lambda: _doubt(folder, model))
+
+
+def faults_of(folder: Path) -> tuple[Finding, ...]:
+    """What keeps a pack from being used: it would be deaf, or could let a wrong value through."""
+    texts, found = _texts(folder)
+    found += grammar_findings(texts, NEEDED, known_sites()) if texts else ()
+    lexicon, words = _words(folder, texts)
+    found += words
+    if lexicon is not None and not any(each.mark is Mark.FAILED for each in found):
+        found += sound_findings(Grammar(texts), lexicon)
+    return tuple(each for each in found if each.mark is Mark.FAILED)
+
+
+def known_sites() -> frozenset[str]:
+    """The sites of all protocols that come with the program."""
+    return frozenset(site.id for protocol in PROTOCOLS.values() for site in protocol.sites)
+
+
+def prompt_gaps(grammar: Grammar, index: BankIndex) -> tuple[str, ...]:
+    """The words of values as they are read back that the spoken prompts lack."""
+    words = NumberWords(grammar)
+    said = [words.read_back(value) for value in READINGS_TENTHS_MM]
+    said += [words.length_read_back(Inches(length)) for length in LENGTHS_SIXTEENTHS]
+    found: dict[str, None] = {}
+    for text in dict.fromkeys(said):
+        try:
+            index.steps(text)
+        except BankError:
+            found |= dict.fromkeys(
+                word for word in text.replace(":", " ").split() if not _can_say(index, word)
+            )
+    return tuple(found)
+
+
+def prompts_finding(pack: Pack) -> Finding:
+    """Whether the pack's spoken prompts have all that is read back. Raises BankError."""
+    bank = open_bank(pack.folder / "prompts")
+    missing = prompt_gaps(pack.grammar, bank.index)
+    told = f"bank of {len(set(bank.index.clips.values()))} prompts ({bank.index.voice})."
+    if missing:
+        told = f"the spoken prompts lack {listed(missing)}: what holds such a word is a tone."
+        hint = "The screen shows it; 'voice = \"system\"' in the settings speaks it."
+        return Finding(Mark.NOTE, "voice", told, hint, needed=False)
+    return Finding(Mark.OK, "voice", told, needed=False)
+
+
+def _can_say(index: BankIndex, word: str) -> bool:
+    try:
+        index.steps(word)
+    except BankError:
+        return False
+    return True
+
+
+def _texts(folder: Path) -> tuple[dict[str, str], list[Finding]]:
+    try:
+        found = grammar_texts(folder)
+    except CaptureError as error:
+        return {}, [failure(GRAMMAR, error)]
+    texts = {name: text for name, text in found.items() if isinstance(text, str)}
+    faults = [failure(GRAMMAR, each) for each in found.values() if isinstance(each, CaptureError)]
+    return texts, faults
+
+
+def _words(folder: Path, texts: dict[str, str]) -> tuple[Lexicon | None, list[Finding]]:
+    try:
+        lexicon, faults = read_what_can(text_of(folder / PRONUNCIATIONS), PRONUNCIATIONS)
+    except CaptureError as error:
+        return None, [failure(WORDS, error)]
+    return lexicon, [*(failure(WORDS, each) for each in faults), *word_findings(texts, lexicon)]
+
+
+def _told(found: list[Finding], what: str, fine: str, *, own: bool) -> Iterator[Finding]:
+    """The findings, after the line that all is well where nothing failed."""
+    if not any(each.mark is Mark.FAILED for each in found):
+        yield Finding(Mark.OK, what, fine)
+    yield from (each for each in found if own or each.mark is Mark.FAILED)
+
+
+def _unsayable(grammar: Grammar) -> Iterator[Finding]:
+    missing = NumberWords(grammar).unsayable(READINGS_TENTHS_MM)
+    if missing:
+        some = listed([f"{each / 10:g}" for each in missing])
+        told = f"{len(missing)} readings have no words, such as {some}."
+        hint = "They have to be keyed; add them to the rules <plain_number> and <digit_number>."
+        yield Finding(Mark.NOTE, GRAMMAR, told, hint, needed=False)
+
+
+def _recogniser(folder: Path, pack: Pack | None, model: Path | None) -> Finding:
+    place = model or folder / "model"
+    if pack is None:
+        if model is None:
+            check_model_folder(place)
+        return Finding(Mark.NOTE, "recogniser", f"{place} was not tried: see above.", needed=False)
+    started = time.perf_counter()
+    rule = LISTENING + STATE
+    ear = open_ear(pack, [rule], model=model)
+    # Some sound shows that it runs, not only that its files are there.
+    listener = ear.listener(16_000, rule)
+    listener.feed(bytes(2 * 1_600))
+    listener.finish()
+    took_s = time.perf_counter() - started
+    return Finding(Mark.OK, "recogniser", f"{place} is loaded in {took_s:.1f} s.")
+
+
+def _doubt(folder: Path, model: Path | None) -> Finding:
+    trouble = certainty_trouble(folder, model)
+    if trouble is not None:
+        told = f"{trouble.message} More calls than needed are asked about."
+        return Finding(Mark.NOTE, "doubt", told, trouble.hint, needed=False)
+    certainty = None if model is not None else certainty_in(folder)
+    if certainty is None:
+        told = "not measured for this model; more calls than needed are asked about."
+        hint = "Measure it: python -m tests.bench.speech --fit."
+        return Finding(Mark.NOTE, "doubt", told, hint, needed=False)
+    told = (
+        f"usual from {certainty.normal_from:.1%}, asked again below {certainty.again_below:.0%}, "
+        f"yes from {certainty.sure_from:.1%}."
+    )
+    return Finding(Mark.OK, "doubt", told)

@@ -1,0 +1,307 @@
+"""Phrases of one rule that sound the same, phone for phone, and mean different things.
+
+The recogniser cannot tell such phrases apart: it would take whichever the grammar holds for the
+more usual one, and a wrong value could be saved. The search follows two phrases at once through
+the rule, one phone after the other, wherever words end. What is kept of their meanings is only
+how they differ, so that whole families of phrases are followed as one.
+"""
+
+from collections import deque
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from capture.language.automaton import Automaton, meaning
+from capture.language.meaning import intent_from
+from capture.language.tree import Operation
+from capture.language.web import Step, Tags, Web, web_of
+from capture.recognise.lexicon import Lexicon, Pronunciation
+
+Words = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """Two phrases that sound the same; `core` is where their words differ."""
+
+    one: Words
+    other: Words
+
+    @property
+    def core(self) -> tuple[Words, Words]:
+        """The words of both without those that they share at their beginnings and ends."""
+        one, other = self.one, self.other
+        while one and other and one[0] == other[0]:
+            one, other = one[1:], other[1:]
+        while one and other and one[-1] == other[-1]:
+            one, other = one[:-1], other[:-1]
+        return one, other
+
+
+_Slot = tuple[int | None, int | str]
+"""What tags make of a slot: (factor, term) of a number that is not known yet; (None, name)."""
+
+_SAME: _Slot = (1, 0)
+_SETTING = ("call", "wrong")
+Setting = tuple[tuple[str, int | str], ...]
+_Differing = tuple[tuple[str, _Slot, _Slot], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Pair:
+    """Two phrases so far: where each is, and the phones by which one is ahead of the other."""
+
+    one: int
+    other: int
+    ahead: Pronunciation = ()
+    one_is_ahead: bool = True
+    differing: _Differing = ()
+    core: tuple[Words, Words] = ((), ())
+    """Their words from where they begin to differ to where both have ended a word again."""
+    setting: Setting = ()
+    """What is said of both: a known wrong form means the same whatever number is in it."""
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether the words have differed, and both have ended a word since."""
+        return not self.ahead and self.core != ((), ())
+
+
+@dataclass(frozen=True, slots=True)
+class _Trace:
+    """How a pair was reached: the words and tags of both since the pair before."""
+
+    before: _Pair | None
+    words: tuple[Words, Words]
+    tags: tuple[Tags, Tags]
+
+
+@dataclass(slots=True)
+class _Search:
+    web: Web
+    lexicon: Lexicon
+    traces: dict[_Pair, _Trace] = field(default_factory=dict)
+    waiting: deque[_Pair] = field(default_factory=deque)
+    begun: dict[int, dict[Pronunciation, list[tuple[Pronunciation, Step]]]] = field(
+        default_factory=dict
+    )
+
+    def run(self) -> Iterator[tuple[Alike, _Differing]]:
+        """All pairs found, each with how its meanings differ."""
+        for (node, setting), (words, tags) in self._ways().items():
+            root = _Pair(node, node, setting=setting)
+            self.traces[root] = _Trace(None, (words, words), (tags, tags))
+            onward = _Trace(root, ((), ()), ((), ()))
+            places = {step: place for place, step in enumerate(self.web.steps[node])}
+            for step, place in places.items():
+                for phones in self._pronunciations(step.word):
+                    for follower, rest, is_ahead in self._following(node, phones):
+                        if places[follower] > place:
+                            self._reach(root, onward, step, follower, rest, not is_ahead)
+        while self.waiting:
+            pair = self.waiting.popleft()
+            yield from self._ended(pair)
+            self._go_on(pair)
+
+    def _ways(self) -> dict[tuple[int, Setting], tuple[Words, Tags]]:
+        """The fewest words that lead to each node in each setting, with their tags."""
+        start = (self.web.start, _setting((), self.web.tags))
+        found: dict[tuple[int, Setting], tuple[Words, Tags]] = {start: ((), self.web.tags)}
+        waiting = deque([start])
+        while waiting:
+            node, setting = waiting.popleft()
+            words, tags = found[node, setting]
+            for step in self.web.steps[node]:
+                onward = (step.target, _setting(setting, step.tags))
+                if step.word is not None and onward not in found:
+                    found[onward] = ((*words, step.word), tags + step.tags)
+                    waiting.append(onward)
+        return found
+
+    def _pronunciations(self, word: str | None) -> tuple[Pronunciation, ...]:
+        # A word that nobody can pronounce is told elsewhere.
+        return () if word is None else self.lexicon.entries.get(word, ())
+
+    def _following(
+        self, node: int, phones: Pronunciation
+    ) -> Iterator[tuple[Step, Pronunciation, bool]]:
+        """Words out of a node that begin as these phones do, or with which these begin.
+
+        With what one of both has left over, and whether that is the word.
+        """
+        known = self.begun.get(node)
+        if known is None:
+            known = self.begun[node] = {}
+            for step in self.web.steps[node]:
+                for each in self._pronunciations(step.word):
+                    for length in range(1, len(each) + 1):
+                        known.setdefault(each[:length], []).append((each[length:], step))
+        for length in range(1, len(phones)):
+            for rest, step in known.get(phones[:length], ()):
+                if not rest:
+                    yield step, phones[length:], False
+        for rest, step in known.get(phones, ()):
+            yield step, rest, True
+
+    def _go_on(self, pair: _Pair) -> None:
+        trace = _Trace(pair, ((), ()), ((), ()))
+        if pair.ahead:
+            node = pair.other if pair.one_is_ahead else pair.one
+            for step, rest, is_ahead in self._following(node, pair.ahead):
+                if pair.one_is_ahead:
+                    self._reach(pair, trace, None, step, rest, not is_ahead)
+                else:
+                    self._reach(pair, trace, step, None, rest, is_ahead)
+            return
+        if pair.one == pair.other:
+            # From here on both go the same way: that shows whether the difference stays.
+            for step in self.web.steps[pair.one]:
+                if step.word is not None:
+                    self._reach(pair, trace, step, step, (), True)
+            return
+        for step in self.web.steps[pair.one]:
+            for phones in self._pronunciations(step.word):
+                for follower, rest, is_ahead in self._following(pair.other, phones):
+                    self._reach(pair, trace, step, follower, rest, not is_ahead)
+
+    def _reach(
+        self,
+        pair: _Pair,
+        trace: _Trace,
+        one: Step | None,
+        other: Step | None,
+        ahead: Pronunciation,
+        one_is_ahead: bool,
+    ) -> None:
+        words = _words_of(one), _words_of(other)
+        tags = _tags_of(one), _tags_of(other)
+        core = pair.core
+        if not pair.is_settled and (core != ((), ()) or words[0] != words[1]):
+            core = core[0] + words[0], core[1] + words[1]
+        reached = _Pair(
+            pair.one if one is None else one.target,
+            pair.other if other is None else other.target,
+            ahead,
+            one_is_ahead or not ahead,
+            _differing(pair.differing, *tags),
+            core,
+            _setting(pair.setting, tags[0]),
+        )
+        same = reached.one == reached.other and not reached.ahead and not reached.differing
+        if reached in self.traces or same:
+            return
+        self.traces[reached] = _Trace(
+            trace.before,
+            (trace.words[0] + words[0], trace.words[1] + words[1]),
+            (trace.tags[0] + tags[0], trace.tags[1] + tags[1]),
+        )
+        self.waiting.append(reached)
+
+    def _ended(self, pair: _Pair) -> Iterator[tuple[Alike, _Differing]]:
+        if pair.ahead:
+            return
+        for one in self.web.ends(pair.one):
+            for other in self.web.ends(pair.other):
+                differing = _differing(pair.differing, one, other)
+                if not differing:
+                    continue
+                words, tags = self._whole(pair)
+                if _mean_different(tags[0] + one, tags[1] + other):
+                    yield Alike(*words), differing
+
+    def _whole(self, pair: _Pair) -> tuple[tuple[Words, Words], tuple[Tags, Tags]]:
+        words: tuple[Words, Words] = ((), ())
+        tags: tuple[Tags, Tags] = ((), ())
+        at: _Pair | None = pair
+        while at is not None:
+            trace = self.traces[at]
+            words = trace.words[0] + words[0], trace.words[1] + words[1]
+            tags = trace.tags[0] + tags[0], trace.tags[1] + tags[1]
+            at = trace.before
+        return words, tags
+
+
+def sound_alike(automaton: Automaton, lexicon: Lexicon) -> tuple[Alike, ...]:
+    """Pairs of phrases that cannot be told apart by ear, one for each pair of differing words.
+
+    The same words with two meanings are such a pair too, with nothing in its core. What follows
+    from a shorter pair is left out. Words without a pronunciation are left out.
+    """
+    found: dict[object, Alike] = {}
+    for alike, differing in _Search(web_of(automaton), lexicon).run():
+        core = alike.core
+        key = frozenset(core) if any(core) else differing
+        if key not in found or len(alike.one) < len(found[key].one):
+            found[key] = alike
+    kept: list[Alike] = []
+    for alike in sorted(found.values(), key=lambda each: len(each.core[0]) + len(each.core[1])):
+        if not any(_follows(alike.core, shorter.core) for shorter in kept):
+            kept.append(alike)
+    return tuple(kept)
+
+
+def _follows(core: tuple[Words, Words], shorter: tuple[Words, Words]) -> bool:
+    """Whether a pair holds a shorter pair in its words."""
+    if not any(shorter):
+        return False
+    one, other = shorter
+    return (_holds(core[0], one) and _holds(core[1], other)) or (
+        _holds(core[0], other) and _holds(core[1], one)
+    )
+
+
+def _holds(words: Words, part: Words) -> bool:
+    return any(words[at : at + len(part)] == part for at in range(len(words) - len(part) + 1))
+
+
+def _setting(before: Setting, tags: Tags) -> Setting:
+    """What is known of a phrase beside its values, after some tags more."""
+    found = dict(before) | {tag.slot: tag.value for tag in tags if tag.slot in _SETTING}
+    return tuple(sorted(found.items()))
+
+
+def _words_of(step: Step | None) -> Words:
+    return () if step is None or step.word is None else (step.word,)
+
+
+def _tags_of(step: Step | None) -> Tags:
+    return () if step is None else step.tags
+
+
+def _differing(before: _Differing, one: Tags, other: Tags) -> _Differing:
+    """The slots in which two phrases differ, after some tags more of each."""
+    if one == other and not before:
+        return ()
+    ones = {slot: here for slot, here, _ in before}
+    others = {slot: there for slot, _, there in before}
+    _apply(one, ones)
+    _apply(other, others)
+    pairs = (
+        (slot, ones.get(slot, _SAME), others.get(slot, _SAME)) for slot in ones.keys() | others
+    )
+    return tuple(sorted((each for each in pairs if each[1] != each[2]), key=lambda each: each[0]))
+
+
+def _apply(tags: Tags, slots: dict[str, _Slot]) -> None:
+    for tag in tags:
+        if isinstance(tag.value, str):
+            slots[tag.slot] = (None, tag.value)
+            continue
+        factor, term = slots.get(tag.slot, _SAME)
+        if tag.operation is Operation.SET:
+            factor, term = 0, 0
+        if factor is None or isinstance(term, str):
+            # A number in the place of a name begins at 0.
+            factor, term = 0, 0
+        times = 10 if tag.operation is Operation.APPEND else 1
+        slots[tag.slot] = (factor * times, term * times + tag.value)
+
+
+def _mean_different(one: Tags, other: Tags) -> bool:
+    meant: list[Mapping[str, int | str]] = [meaning(one), meaning(other)]
+    if meant[0] == meant[1]:
+        return False
+    try:
+        return intent_from(meant[0]) != intent_from(meant[1])
+    except ValueError:
+        # A meaning that no call has is told elsewhere.
+        return False
