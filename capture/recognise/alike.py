@@ -95,7 +95,8 @@ class _Search:
             for step, place in places.items():
                 for phones in self._pronunciations(step.word):
                     for follower, rest, is_ahead in self._following(node, phones):
-                        if places[follower] > place:
+                        # One word said in two ways counts too: the next words even it out.
+                        if places[follower] > place or (follower == step and rest):
                             self._reach(root, onward, step, follower, rest, not is_ahead)
         while self.waiting:
             pair = self.waiting.popleft()
