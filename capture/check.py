@@ -47,6 +47,8 @@ from capture.terminal import show
 from capture.unlock import open_unlocked
 from capture.voice_checking import add_options as add_voice_options
 from capture.voice_checking import voice_command
+from capture.voice_kept import KeptCheck, here, kept_check
+from capture.voice_verdict import Trust, trust
 from capture.wiring import Write, certainty_of, default_pack, local_time, open_ear
 
 PACKAGES = ("vosk", "sounddevice", "soundfile", "numpy", "sqlite-utils", "prompt_toolkit")
@@ -76,11 +78,14 @@ def run(
         findings.append(finding)
         write(finding.line())
 
+    own, kept = settings is None, None
     if settings is None:
         settings = SoundSettings()
         for found in _settings():
             if isinstance(found, SoundSettings):
                 settings = found
+            elif isinstance(found, KeptCheck):
+                kept = found
             else:
                 tell(Finding(Mark.FAILED, "settings", found.message, found.hint))
     sound = SoundTrial(system or PortAudio(), settings)
@@ -92,6 +97,7 @@ def run(
             sound.microphone.close()
     checks: tuple[Iterator[Finding], ...] = (
         _pack_findings(pack, model, settings),
+        _room_findings(kept, pack, model, sound) if own else iter(()),
         _store_findings(store or default_store_path()),
         _versions(),
     )
@@ -106,8 +112,8 @@ def run(
     return not failed
 
 
-def _settings() -> Iterator[SoundSettings | CaptureError]:
-    """The sound settings as far as they can be read, and what is wrong in any table."""
+def _settings() -> Iterator[SoundSettings | KeptCheck | CaptureError]:
+    """Sound and voice check as far as they can be read, and what is wrong in any table."""
     try:
         settings = read_settings(settings_path())
     except CaptureError as error:
@@ -116,6 +122,7 @@ def _settings() -> Iterator[SoundSettings | CaptureError]:
     readers: tuple[Callable[[Settings], object], ...] = (
         read_sound_settings,
         read_preferences,
+        kept_check,
         lambda found: bindings_from(found.table(KEYS_TABLE).entries, found.file),
     )
     for reader in readers:
@@ -124,7 +131,7 @@ def _settings() -> Iterator[SoundSettings | CaptureError]:
         except CaptureError as error:
             yield error
         else:
-            if isinstance(found, SoundSettings):
+            if isinstance(found, SoundSettings | KeptCheck):
                 yield found
 
 
@@ -206,6 +213,24 @@ def _voice(pack: Pack, settings: SoundSettings) -> Finding:
         case _:
             told = f"{settings.voice}: numbers are only on the screen."
     return Finding(Mark.OK, "voice", told, needed=False)
+
+
+def _room_findings(
+    kept: KeptCheck | None, pack: Pack | None, model: Path | None, sound: SoundTrial
+) -> Iterator[Finding]:
+    """The voice check that is kept, and whether it says anything about this microphone."""
+
+    def check() -> Finding:
+        if kept is None:
+            hint = "'foldcall check --voice' takes two minutes."
+            return Finding(Mark.NOTE, "room", "no voice check is kept.", hint, needed=False)
+        device = None if sound.microphone is None else sound.microphone.device
+        name = None if device is None else device.name
+        held = here(kept, certainty_of(pack or default_pack(), model), name)
+        good = held.counts and trust(kept.tally) is not Trust.KEYPAD
+        return Finding(Mark.OK if good else Mark.NOTE, "room", held.line, needed=False)
+
+    yield guarded("room", check, needed=False)
 
 
 def _store_findings(path: Path) -> Iterator[Finding]:

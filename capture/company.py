@@ -38,6 +38,7 @@ from capture.store import Store
 from capture.visit.announcement import Announcement
 from capture.visit.call import Call
 from capture.visit.state import Visit
+from capture.voice_kept import Here
 from capture.wiring import StoredJournal, Write, certainty_of, local_time, open_ear
 from capture.wording.english import English
 from capture.wording.help import TITLES, phrase_lines
@@ -77,6 +78,8 @@ class Company:
     """Fills `may_say`."""
     keeping: Keeping | None = None
     rescue: RescuingJournal | None = None
+    room: str = ""
+    """What a kept voice check says of the voice here."""
 
     # The screen's stage.
 
@@ -109,6 +112,7 @@ class Company:
         if self.opened.resumed:
             lines.append("The unfinished visit of this client goes on where it was left.")
         lines += caliper_warnings(self.opened.visit.plan.caliper, local_time()[:10])
+        lines += [self.room] if self.room else []
         if lines:
             self.session.notice(" ".join(lines))
         if self.keeping is not None:
@@ -154,6 +158,8 @@ class Sound:
     settings: SoundSettings
     model: Path | None = None
     preferences: Preferences = USUAL
+    here: Here | None = None
+    """The doubt that holds in this room, None for the pack's own."""
 
 
 def assemble(
@@ -179,7 +185,8 @@ def assemble(
     if not store.is_encrypted:
         rescue = RescuingJournal(store, opened, lambda text: session.warn(text))  # noqa: PLW0108
     journal = StoredJournal(store, opened.row.id) if rescue is None else rescue
-    certainty = certainty_of(pack, sound.model)
+    here = sound.here or Here(certainty_of(pack, sound.model))
+    certainty = here.certainty
 
     def meaning(rule: str, text: str) -> Intent | NotUnderstood:
         return understand(pack.grammar.parser(rule, sites), text.split())
@@ -212,7 +219,9 @@ def assemble(
     session.voice = open_voice(
         sound.settings, PortAudio(), duplex, session.report, pack.folder / "prompts"
     )
-    company = Company(session, opened, hearing, bindings, keeping=keeping, rescue=rescue)
+    company = Company(
+        session, opened, hearing, bindings, keeping=keeping, rescue=rescue, room=here.line
+    )
     session.status = lambda: status_lines(company.view())
     listed = [site.id for site in protocol.sites]
     # Making every sentence of the grammar takes seconds; the screen does not wait for it.

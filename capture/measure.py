@@ -2,6 +2,7 @@
 
 import argparse
 import sys
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -12,11 +13,14 @@ from capture.composition.client import ClientDefaults
 from capture.composition.options import body_of
 from capture.errors import CaptureError, MisuseError
 from capture.preferences import CONFIRMATIONS, Preferences, read_preferences
+from capture.recognise.quiet import native_messages
 from capture.report.summary import summary_lines, visit_result_of
-from capture.rescue import RescueError, take_back, waiting
+from capture.rescue import RescueError
+from capture.rescued import take_back, waiting
 from capture.screen.keymap import TABLE, Bindings, bindings_from, help_lines
 from capture.settings_file import read_settings, settings_path
 from capture.settings_table import Settings
+from capture.sound.devices import ByName, Kind, choose
 from capture.sound.microphone import Microphone
 from capture.sound.portaudio import PortAudio
 from capture.sound.recorded import WavSource
@@ -26,7 +30,9 @@ from capture.sound.voice import VoiceKind
 from capture.store import Store, StoreError, StoreLockedError, default_store_path
 from capture.terminal import show
 from capture.unlock import open_unlocked
-from capture.wiring import default_pack, local_time
+from capture.voice_kept import here as here_with
+from capture.voice_kept import kept_check
+from capture.wiring import certainty_of, default_pack, local_time
 
 
 def read_bindings(settings: Settings) -> Bindings:
@@ -110,7 +116,12 @@ def _command(chosen: argparse.Namespace) -> int:
     bindings = read_bindings(settings)
     pack = default_pack()
     liked = _preferences(chosen, settings)
-    sound = Sound(_source(chosen, sound_settings), sound_settings, chosen.model, liked)
+    kept = kept_check(settings)
+    source = _source(chosen, sound_settings, settled=kept is not None)
+    here = None
+    if kept is not None and source is not None:
+        here = here_with(kept, certainty_of(pack, chosen.model), _name_of(source))
+    sound = Sound(source, sound_settings, chosen.model, liked, here)
     wish = Wish(
         chosen.client,
         chosen.assessor,
@@ -219,9 +230,21 @@ def _end_of(company: Company) -> str:
     return f"{told} {warning} The next start takes them in." if warning else told
 
 
-def _source(chosen: argparse.Namespace, settings: SoundSettings) -> Source | None:
+def _source(chosen: argparse.Namespace, settings: SoundSettings, *, settled: bool) -> Source | None:
+    """Where sound comes from; `settled`: the microphone's whole name is wanted from the start."""
     if chosen.from_wav is not None:
         return WavSource(chosen.from_wav, realtime=not chosen.fast)
     if chosen.no_microphone:
         return None
-    return Microphone(PortAudio(), chosen.microphone or settings.microphone)
+    system, wanted = PortAudio(), chosen.microphone or settings.microphone
+    if settled:
+        with native_messages(), suppress(CaptureError):  # what is not there now may come later
+            device = choose(system.devices(), wanted, Kind.MICROPHONE)
+            wanted = ByName(device.name, device.host)
+    return Microphone(system, wanted)
+
+
+def _name_of(source: Source) -> str | None:
+    """The name of what will be heard with; None for a microphone that is not there yet."""
+    settled = not isinstance(source, Microphone) or isinstance(source.wanted, ByName)
+    return source.name if settled else None

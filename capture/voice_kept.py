@@ -38,10 +38,14 @@ class KeptCheck:
 
 @dataclass(frozen=True, slots=True)
 class Here:
-    """What holds for a session: the doubt, and a line to begin with, empty for none."""
+    """What holds for a session: the doubt, and a line to begin with, empty for none.
+
+    `counts`: a kept check holds here.
+    """
 
     certainty: Certainty | None
     line: str = ""
+    counts: bool = False
 
 
 def mark_of(certainty: Certainty) -> str:
@@ -107,15 +111,15 @@ def here(kept: KeptCheck | None, certainty: Certainty | None, microphone: str | 
 
     `microphone` None: which one it will be is not known yet, so the stricter thresholds hold.
     """
-    if kept is None or certainty is None:
+    if kept is None:
         return Here(certainty)
     told = f"The voice check of {day(kept.on)}"
     if microphone is not None and microphone != kept.microphone:
         said = f"{told} was made with another microphone, '{kept.microphone}': it does not count."
         return Here(certainty, said)
-    if kept.measured_with != mark_of(certainty):
+    if certainty is None or kept.measured_with != mark_of(certainty):
         return Here(certainty, f"{told} was made with another model: it does not count.")
-    return Here(certainty.stricter(kept.normal_from), kept_line(kept))
+    return Here(certainty.stricter(kept.normal_from), kept_line(kept), counts=True)
 
 
 def kept_line(kept: KeptCheck) -> str:

@@ -132,6 +132,11 @@ class Microphone:
         return self._device
 
     @property
+    def wanted(self) -> Wanted:
+        """Which device is meant; once one was open, that one by its whole name."""
+        return self._wanted
+
+    @property
     def name(self) -> str:
         """The device's name, or what is looked for."""
         if self._device is not None:
