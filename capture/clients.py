@@ -10,7 +10,7 @@ from typing import Any
 from capture.composition.client import ClientDefaults
 from capture.composition.equations import equation
 from capture.errors import CaptureError, MisuseError
-from capture.rescue import remove_rescues
+from capture.rescued import remove_rescues
 from capture.showable import one_line
 from capture.store import Client, Store, make_folder
 from capture.store.place import make_file

@@ -46,7 +46,8 @@ from capture.protocol.reading import protocol_from_plain, protocol_to_plain, rea
 from capture.recognise.certainty import Certainty, parse_certainty
 from capture.recognise.lexicon import parse_lexicon
 from capture.recognise.scripted import spoken
-from capture.rescue import RescueFile, read_rescue
+from capture.rescue import RescueFile
+from capture.rescued import read_rescue
 from capture.road import Road
 from capture.screen.keymap import USUAL
 from capture.session import Session

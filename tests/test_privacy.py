@@ -169,13 +169,13 @@ def test_a_rescue_file_is_its_owner_s_alone(
     calls = itertools.count()
     modes = []
 
-    def fails(self: Store, visit_id: str, entry: Any) -> None:
+    def fails(self: Store, visit_id: str, entry: Any, result: Any) -> None:
         if next(calls) > 2:
             modes.extend(
                 stat.S_IMODE(file.stat().st_mode) for file in home.rglob("foldcall-rescue-*")
             )
             raise StoreUnusableError("The disk is full: nothing more can be saved.", "Make room.")
-        real(self, visit_id, entry)
+        real(self, visit_id, entry, result)
 
     monkeypatch.setattr(Store, "append", fails)
     before = os.umask(0)

@@ -21,7 +21,8 @@ from person import keys_for
 from capture import rescue
 from capture.errors import CaptureError
 from capture.pack import Pack
-from capture.rescue import RescueError, read_rescue, rescues, take_back, waiting
+from capture.rescue import RescueError, rescues
+from capture.rescued import read_rescue, take_back, waiting
 from capture.screen.render import Size, plain, render
 from capture.store import Passphrase, Store, open_store
 from capture.visit.announcement import ReadBack

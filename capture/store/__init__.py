@@ -2,7 +2,7 @@
 
 from capture.store.backups import Held, look_over
 from capture.store.cipher import Passphrase, is_encrypted
-from capture.store.converting import convert
+from capture.store.converting import convert, overwrite
 from capture.store.errors import (
     StoreBusyError,
     StoreError,
@@ -32,5 +32,6 @@ __all__ = [
     "look_over",
     "make_folder",
     "open_store",
+    "overwrite",
     "reading_id",
 ]
