@@ -15,7 +15,7 @@ from capture.showable import cut, one_line
 from capture.sound.kept import CallPlayer
 from capture.sound.portaudio import PortAudio
 from capture.sound.settings import read_sound_settings
-from capture.terminal import show
+from capture.terminal import show, show_progress
 from capture.transfer import store_of, store_option
 from capture.wiring import local_time
 
@@ -80,8 +80,11 @@ def run(chosen: argparse.Namespace) -> int:
     return 0
 
 
-def _busy(count: int) -> None:
-    show(f"{count} visits are looked over for the first time; this happens once.", error=True)
+def _busy(read: int, count: int) -> None:
+    line = f"Reading {count:,} visits for the first time; this happens once."
+    if read == 0 and not sys.stderr.isatty():
+        show(line, error=True)
+    show_progress(f"{line} {100 * read // count} %", done=read == count)
 
 
 class _Speaker:

@@ -20,7 +20,10 @@ from capture.units import millimetres
 from capture.visit.state import Plan
 
 MANY = 400
-"""Visits looked over at once; more of them for the first time take a second or more."""
+"""More visits than these, looked over for the first time, take a second or more."""
+
+AT_ONCE = 50
+"""Visits read in one go; what is held of many at a time makes each of them slower."""
 
 NO_SOUND = "No sound of this call is kept."
 
@@ -42,8 +45,8 @@ class Review:
     """One reviewer at one store.
 
     `now` gives the time as ISO 8601 with offset; `player` begins to play a kept call and gives its
-    length in seconds; `busy` is told of how many visits are looked over for the first time, when
-    that takes a while.
+    length in seconds; `busy` is told how many of how many visits were looked over for the first
+    time, when that takes a while.
     """
 
     def __init__(
@@ -55,7 +58,7 @@ class Review:
         date: str | None = None,
         unsigned: bool = False,
         player: Callable[[bytes], float] | None = None,
-        busy: Callable[[int], None] = lambda _: None,
+        busy: Callable[[int, int], None] = lambda *_: None,
     ) -> None:
         self.by_name = by_name
         self._player, self._busy = player, busy
@@ -117,17 +120,19 @@ class Review:
         kept = self._store.briefs(RULES, visit_ids)
         found = {visit_id: Brief.from_plain(plain) for visit_id, plain in kept.items()}
         missing = [visit_id for visit_id in visit_ids if visit_id not in found]
-        if len(missing) > MANY:
-            self._busy(len(missing))
-        for start in range(0, len(missing), MANY):
+        for start in range(0, len(missing), AT_ONCE):
+            if len(missing) > MANY:
+                self._busy(start, len(missing))
             made = []
-            for each in self._store.light_snapshots(missing[start : start + MANY]):
+            for each in self._store.light_snapshots(missing[start : start + AT_ONCE]):
                 brief = found[each["id"]] = brief_of(record_of(each))
                 counts = len(each["journal"]), len(each["amendments"])
                 made.append((each["id"], *counts, brief.to_plain()))
             with suppress(CaptureError):
                 # A list can be looked at even where nothing can be kept, or another writes.
                 self._store.keep_briefs(RULES, made)
+        if len(missing) > MANY:
+            self._busy(len(missing), len(missing))
         return found
 
     def open(self, number: int) -> None:

@@ -24,6 +24,17 @@ def show(*lines: str, error: bool = False) -> None:
     file.flush()
 
 
+def show_progress(line: str, *, done: bool) -> None:
+    """Tell how far something is on one line of the error output that each call writes anew.
+
+    Where that is no terminal nothing is written. When `done`, the line is wiped away.
+    """
+    if sys.stderr.isatty():
+        text = "" if done else one_line(line)
+        sys.stderr.write(f"\r\x1b[K{text}")
+        sys.stderr.flush()
+
+
 def show_json(value: Any, *, indent: int | None = None) -> None:
     """Write a value as JSON. What a terminal acts upon is escaped: a reader gets it back."""
     for line in json_text(value, indent=indent).split("\n"):

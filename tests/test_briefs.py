@@ -1,9 +1,11 @@
 """The kept brief of a visit says what its journal says, and goes when the visit changes."""
 
 import contextlib
+import io
 import json
 import shutil
 import sqlite3
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,7 @@ import pytest
 from many_visits import LATER, filled, people, visits
 from older_stores import store_of_steps
 
+from capture.cli import main
 from capture.report.attention import RULES, Brief, brief_of, findings
 from capture.report.record import record_of
 from capture.reviewing import Review
@@ -142,10 +145,42 @@ def test_a_list_is_shown_where_nothing_can_be_kept(
         other.execute("ROLLBACK")
     assert kept(store) == set()
     monkeypatch.setattr("capture.reviewing.MANY", 5)
-    busy: list[int] = []
-    Review(store, lambda: LATER, busy=busy.append)
-    assert busy == [48]
+    monkeypatch.setattr("capture.reviewing.AT_ONCE", 20)
+    busy: list[tuple[int, int]] = []
+    Review(store, lambda: LATER, busy=lambda *told: busy.append(told))
+    assert busy == [(0, 48), (20, 48), (40, 48), (48, 48)]
     assert len(kept(store)) == 48
+
+
+class Terminal(io.StringIO):
+    """An error output that says it is a terminal."""
+
+    def isatty(self) -> bool:
+        """What a program asks before it writes over its own line."""
+        return True
+
+
+LINE = "Reading 48 visits for the first time; this happens once."
+
+
+@pytest.mark.parametrize(
+    ("output", "told"),
+    [
+        (io.StringIO, f"{LINE}\n"),
+        (Terminal, "".join(f"\r\x1b[K{LINE} {part} %" for part in (0, 41, 83)) + "\r\x1b[K"),
+    ],
+    ids=["pipe", "terminal"],
+)
+def test_a_long_first_look_says_how_far_it_is(
+    store: Store, monkeypatch: pytest.MonkeyPatch, output: type[io.StringIO], told: str
+) -> None:
+    """On a terminal in one line that goes away again; in a pipe it is told once."""
+    monkeypatch.setattr("capture.reviewing.MANY", 5)
+    monkeypatch.setattr("capture.reviewing.AT_ONCE", 20)
+    monkeypatch.setattr("sys.stderr", output())
+    monkeypatch.setattr("sys.stdin", io.StringIO("quit\n"))
+    assert main(["review", "--all", "--store", str(store.path)]) == 0
+    assert sys.stderr.getvalue() == told  # type: ignore[attr-defined]
 
 
 def test_briefs_hold_no_name_and_leave_with_the_person(store: Store) -> None:

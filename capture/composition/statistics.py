@@ -74,7 +74,8 @@ def settle(readings_tenths_mm: Sequence[int]) -> Settled:
         3: Settlement.MEDIAN_OF_THREE,
     }.get(len(readings_tenths_mm), Settlement.MEDIAN_OF_ALL)
     # For one reading and for two, the median is the reading and the mean.
-    value = statistics.median([Fraction(reading) for reading in readings_tenths_mm])
+    # Of whole numbers it is whole or a half, which a float holds exactly.
+    value = Fraction(statistics.median(readings_tenths_mm))
     return Settled(value, how, max(readings_tenths_mm) - min(readings_tenths_mm))
 
 

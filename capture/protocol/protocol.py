@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from fractions import Fraction
 
 from capture.protocol.sites import Site
 
@@ -36,10 +35,13 @@ class Tolerance:
         >>> Tolerance(20, 10, Whichever.SMALLER).agree(400, 440)
         False
         """
-        mean = Fraction(one_tenths_mm + other_tenths_mm, 2)
-        bounds = (Fraction(self.absolute_tenths_mm), mean * self.percent / 100)
-        allowed = max(bounds) if self.whichever is Whichever.LARGER else min(bounds)
-        return abs(one_tenths_mm - other_tenths_mm) <= allowed
+        apart = abs(one_tenths_mm - other_tenths_mm)
+        # In whole numbers: so many percent of the mean, both sides times 200.
+        within = (
+            apart <= self.absolute_tenths_mm,
+            apart * 200 <= (one_tenths_mm + other_tenths_mm) * self.percent,
+        )
+        return any(within) if self.whichever is Whichever.LARGER else all(within)
 
 
 @dataclass(frozen=True, slots=True)

@@ -77,17 +77,17 @@ class Brief:
 
 def brief_of(visit: VisitRecord) -> Brief:
     """What a visit says of itself."""
+    trials = {site: visit.trials(site) for site in sites_of_record(visit)}
     found = (
         *_permissions(visit),
         *_forks(visit),
-        *_outstanding(visit),
+        *_outstanding(visit, trials),
         *_otherwise(visit),
         *_doubtful(visit),
         *_mended(visit),
         *_noted(visit),
     )
-    trials = ((site, visit.trials(site)) for site in sites_of_record(visit))
-    folds_mm = {site: settle(taken).value_mm for site, taken in trials if taken}
+    folds_mm = {site: settle(taken).value_mm for site, taken in trials.items() if taken}
     return Brief(visit.started_at, found, folds_mm)
 
 
@@ -121,12 +121,11 @@ def _forks(visit: VisitRecord) -> Iterator[Finding]:
         yield Finding(f"amended in two ways: {', '.join(forked)}", Weight.ASK)
 
 
-def _outstanding(visit: VisitRecord) -> Iterator[Finding]:
+def _outstanding(visit: VisitRecord, trials_of: Mapping[str, tuple[int, ...]]) -> Iterator[Finding]:
     protocol, circuits = protocol_of(visit), circuits_of(visit)
     thirds, short = [], []
     skipped = {site for site, circuit in visit.skips if circuit}
-    for site in sites_of_record(visit):
-        trials = visit.trials(site)
+    for site, trials in trials_of.items():
         if protocol is not None and protocol.third_due(trials):
             thirds.append(spaced(site))
         if len(trials) < circuits and site not in skipped:

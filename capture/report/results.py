@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from typing import Any
 
 from capture.composition.client import ClientDefaults
 from capture.composition.equations import Equation
@@ -63,8 +64,17 @@ def conditions_against(cautions: Iterable[object]) -> tuple[str, ...]:
 
 def protocol_of(visit: VisitRecord) -> Protocol | None:
     """The protocol as it was when the visit began, None if this version cannot read it."""
-    part = {name: visit.plan.get(name) for name in ("protocol", "protocol_rules")}
-    return _protocol(json.dumps(part))
+    global _last  # noqa: PLW0603  # a visit is asked for its protocol many times in a row
+    plan, found = _last
+    if plan is not visit.plan:
+        part = {name: visit.plan.get(name) for name in ("protocol", "protocol_rules")}
+        found = _protocol(json.dumps(part))
+        _last = visit.plan, found
+    return found
+
+
+_last: tuple[Mapping[str, Any] | None, Protocol | None] = (None, None)
+"""The plan that was asked for last, and its protocol; held, so that no other takes its place."""
 
 
 @lru_cache(maxsize=32)
