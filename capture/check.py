@@ -7,7 +7,6 @@ except what `--remember` asks for.
 import argparse
 import platform
 import shutil
-import time
 from collections.abc import Callable, Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -16,17 +15,15 @@ from capture import __version__
 from capture.errors import CaptureError, MisuseError
 from capture.findings import Finding, Mark, guarded
 from capture.keeping import LEAST_FREE_BYTES
-from capture.language.grammar import LISTENING
-from capture.pack import Pack
+from capture.pack_check import pack_findings, prompts_finding
+from capture.packs import chosen_pack, own_folder, pack_option, usual_folder
 from capture.preferences import read_preferences
 from capture.protocol.caliper import caliper_warnings
-from capture.recognise.lexicon import parse_lexicon
 from capture.recognise.quiet import native_messages
 from capture.screen.keymap import TABLE as KEYS_TABLE
 from capture.screen.keymap import bindings_from
 from capture.settings_file import read_settings, settings_path, write_table
 from capture.settings_table import Settings
-from capture.sound.clips import ClipBank, open_bank
 from capture.sound.devices import SoundSystem, Wanted
 from capture.sound.portaudio import PortAudio
 from capture.sound.settings import TABLE as SOUND_TABLE
@@ -49,10 +46,9 @@ from capture.voice_checking import add_options as add_voice_options
 from capture.voice_checking import voice_command
 from capture.voice_kept import KeptCheck, here, kept_check
 from capture.voice_verdict import Trust, trust
-from capture.wiring import Write, certainty_of, default_pack, local_time, open_ear
+from capture.wiring import Write, certainty_at, default_folder, local_time
 
 PACKAGES = ("vosk", "sounddevice", "soundfile", "numpy", "sqlite-utils", "prompt_toolkit")
-STATE = "reading_wanted"
 
 
 def run(
@@ -60,7 +56,7 @@ def run(
     *,
     system: SoundSystem | None = None,
     settings: SoundSettings | None = None,
-    pack: Pack | None = None,
+    pack: Path | None = None,
     model: Path | None = None,
     store: Path | None = None,
     microphone: Wanted = None,
@@ -69,8 +65,9 @@ def run(
 ) -> bool:
     """Check everything and write a line for each; whether a session with voice can be held.
 
-    What is not given is the machine's own. `remember` names the settings file that shall keep the
-    devices found and the echo measured.
+    What is not given is the machine's own. `pack` is the folder of a language pack of one's own;
+    without one, the pack that comes with the program is looked at. `remember` names the settings
+    file that shall keep the devices found and the echo measured.
     """
     findings: list[Finding] = []
 
@@ -124,6 +121,7 @@ def _settings() -> Iterator[SoundSettings | KeptCheck | CaptureError]:
         read_preferences,
         kept_check,
         lambda found: bindings_from(found.table(KEYS_TABLE).entries, found.file),
+        lambda found: own_folder(None, found),
     )
     for reader in readers:
         try:
@@ -140,7 +138,7 @@ def _verdict(failed: list[str]) -> str:
         return "A session with voice can be held."
     if "store" in failed:
         return "No session can be held: what is measured could not be saved."
-    return f"Only the keypad works: see {', '.join(failed)} above."
+    return f"Only the keypad works: see {', '.join(dict.fromkeys(failed))} above."
 
 
 def _sound_findings(sound: SoundTrial, microphone: Wanted, speaker: Wanted) -> Iterator[Finding]:
@@ -156,56 +154,21 @@ def _sound_findings(sound: SoundTrial, microphone: Wanted, speaker: Wanted) -> I
 
 
 def _pack_findings(
-    pack: Pack | None, model: Path | None, settings: SoundSettings
+    pack: Path | None, model: Path | None, settings: SoundSettings
 ) -> Iterator[Finding]:
     try:
-        pack = pack or default_pack()
-        sites, words = len(pack.grammar.rules), pack.grammar.words
+        folder = pack or default_folder()
     except CaptureError as error:
         yield Finding(Mark.FAILED, "language", error.message, error.hint)
         return
-    yield Finding(Mark.OK, "language", f"{pack.folder.name}: {sites} rules.")
-    yield guarded("lexicon", lambda: _lexicon(pack, words))
-    yield guarded("recogniser", lambda: _recogniser(pack, model))
-    yield guarded("doubt", lambda: _doubt(pack, model))
-    yield guarded("voice", lambda: _voice(pack, settings), needed=False)
+    yield from pack_findings(folder, model, own=pack is not None)
+    yield guarded("voice", lambda: _voice(folder, settings), needed=False)
 
 
-def _lexicon(pack: Pack, words: frozenset[str]) -> Finding:
-    parse_lexicon(pack.pronunciations()).require(words)
-    return Finding(Mark.OK, "lexicon", f"all {len(words)} words can be heard.")
-
-
-def _recogniser(pack: Pack, model: Path | None) -> Finding:
-    started = time.perf_counter()
-    rule = LISTENING + STATE
-    ear = open_ear(pack, [rule], model=model)
-    # Some sound shows that it runs, not only that its files are there.
-    listener = ear.listener(16_000, rule)
-    listener.feed(bytes(2 * 1_600))
-    listener.finish()
-    took_s = time.perf_counter() - started
-    return Finding(Mark.OK, "recogniser", f"{model or pack.model} is loaded in {took_s:.1f} s.")
-
-
-def _doubt(pack: Pack, model: Path | None) -> Finding:
-    certainty = certainty_of(pack, model)
-    if certainty is None:
-        told = "not measured for this model; more calls than needed are asked about."
-        hint = "Measure it: python -m tests.bench.speech --fit."
-        return Finding(Mark.NOTE, "doubt", told, hint, needed=False)
-    told = (
-        f"usual from {certainty.normal_from:.1%}, asked again below {certainty.again_below:.0%}, "
-        f"yes from {certainty.sure_from:.1%}."
-    )
-    return Finding(Mark.OK, "doubt", told)
-
-
-def _voice(pack: Pack, settings: SoundSettings) -> Finding:
+def _voice(pack: Path, settings: SoundSettings) -> Finding:
     match settings.voice:
         case VoiceKind.BANK:
-            bank: ClipBank = open_bank(pack.folder / "prompts")
-            told = f"bank of {len(set(bank.index.clips.values()))} prompts ({bank.index.voice})."
+            return prompts_finding(pack)
         case VoiceKind.SYSTEM:
             speech = find_system_speech()
             speech.speak("one")
@@ -216,7 +179,7 @@ def _voice(pack: Pack, settings: SoundSettings) -> Finding:
 
 
 def _room_findings(
-    kept: KeptCheck | None, pack: Pack | None, model: Path | None, sound: SoundTrial
+    kept: KeptCheck | None, pack: Path | None, model: Path | None, sound: SoundTrial
 ) -> Iterator[Finding]:
     """The voice check that is kept, and whether it says anything about this microphone."""
 
@@ -226,7 +189,7 @@ def _room_findings(
             return Finding(Mark.NOTE, "room", "no voice check is kept.", hint, needed=False)
         device = None if sound.microphone is None else sound.microphone.device
         name = None if device is None else device.name
-        held = here(kept, certainty_of(pack or default_pack(), model), name)
+        held = here(kept, certainty_at(pack or default_folder(), model), name)
         good = held.counts and trust(kept.tally) is not Trust.KEYPAD
         return Finding(Mark.OK if good else Mark.NOTE, "room", held.line, needed=False)
 
@@ -303,6 +266,7 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     parser.add_argument("--speaker", metavar="NAME", help="a speaker, by number or name")
     parser.add_argument("--store", metavar="FILE", type=Path, help="where visits are saved")
     parser.add_argument("--model", metavar="DIR", type=Path, help="another Vosk model folder")
+    pack_option(parser)
     parser.add_argument(
         "--remember",
         action="store_true",
@@ -317,11 +281,12 @@ def _command(chosen: argparse.Namespace) -> int:
         if name is not None and not name.strip():
             raise MisuseError("A device name is empty.", "Give a number or a part of its name.")
     if chosen.voice:
-        return voice_command(chosen, default_pack())
+        return voice_command(chosen, chosen_pack(chosen.pack, read_settings(settings_path())))
     if chosen.from_wav is not None or chosen.plain:
         raise MisuseError("--from-wav and --plain are for a voice check.", "Add --voice.")
     ready = run(
         show,
+        pack=usual_folder(chosen.pack),
         model=chosen.model,
         store=chosen.store,
         microphone=chosen.microphone,

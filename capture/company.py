@@ -39,7 +39,14 @@ from capture.visit.announcement import Announcement
 from capture.visit.call import Call
 from capture.visit.state import Visit
 from capture.voice_kept import Here
-from capture.wiring import StoredJournal, Write, certainty_of, local_time, open_ear
+from capture.wiring import (
+    StoredJournal,
+    Write,
+    certainty_of,
+    certainty_trouble,
+    local_time,
+    open_ear,
+)
 from capture.wording.english import English
 from capture.wording.help import TITLES, phrase_lines
 from capture.wording.numbers import NumberWords
@@ -80,6 +87,8 @@ class Company:
     rescue: RescuingJournal | None = None
     room: str = ""
     """What a kept voice check says of the voice here."""
+    unsure: str = ""
+    """Why nothing is known of how sure the recogniser is; more is asked about then."""
 
     # The screen's stage.
 
@@ -112,7 +121,7 @@ class Company:
         if self.opened.resumed:
             lines.append("The unfinished visit of this client goes on where it was left.")
         lines += caliper_warnings(self.opened.visit.plan.caliper, local_time()[:10])
-        lines += [self.room] if self.room else []
+        lines += [each for each in (self.unsure, self.room) if each]
         if lines:
             self.session.notice(" ".join(lines))
         if self.keeping is not None:
@@ -220,7 +229,14 @@ def assemble(
         sound.settings, PortAudio(), duplex, session.report, pack.folder / "prompts"
     )
     company = Company(
-        session, opened, hearing, bindings, keeping=keeping, rescue=rescue, room=here.line
+        session,
+        opened,
+        hearing,
+        bindings,
+        keeping=keeping,
+        rescue=rescue,
+        room=here.line,
+        unsure=_unsure(pack, sound),
     )
     session.status = lambda: status_lines(company.view())
     listed = [site.id for site in protocol.sites]
@@ -230,6 +246,13 @@ def assemble(
     )
     company.phrases.start()
     return company
+
+
+def _unsure(pack: Pack, sound: Sound) -> str:
+    if sound.source is None:
+        return ""
+    trouble = certainty_trouble(pack.folder, sound.model)
+    return "" if trouble is None else f"{trouble.message} More than usual is asked about."
 
 
 def _ear(pack: Pack, sites: set[str], model: Path | None) -> tuple[str, Listeners]:

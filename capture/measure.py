@@ -12,6 +12,7 @@ from capture.company import Company, Sound, assemble, run_lines, run_screen
 from capture.composition.client import ClientDefaults
 from capture.composition.options import body_of
 from capture.errors import CaptureError, MisuseError
+from capture.packs import chosen_pack, pack_option
 from capture.preferences import CONFIRMATIONS, Preferences, read_preferences
 from capture.recognise.quiet import native_messages
 from capture.report.summary import summary_lines, visit_result_of
@@ -32,7 +33,7 @@ from capture.terminal import show
 from capture.unlock import open_unlocked
 from capture.voice_kept import here as here_with
 from capture.voice_kept import kept_check
-from capture.wiring import certainty_of, default_pack, local_time
+from capture.wiring import certainty_of, local_time
 
 
 def read_bindings(settings: Settings) -> Bindings:
@@ -95,6 +96,7 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     quiet = parser.add_mutually_exclusive_group()
     quiet.add_argument("--silent", action="store_true", help="neither speech nor tones")
     quiet.add_argument("--beep", action="store_true", help="tones, no speech")
+    pack_option(parser)
     parser.add_argument("--model", metavar="DIR", type=Path, help="another Vosk model folder")
     parser.set_defaults(command=_command)
 
@@ -114,7 +116,7 @@ def _command(chosen: argparse.Namespace) -> int:
     elif chosen.beep:
         sound_settings = replace(sound_settings, voice=VoiceKind.BEEP)
     bindings = read_bindings(settings)
-    pack = default_pack()
+    pack = chosen_pack(chosen.pack, settings)
     liked = _preferences(chosen, settings)
     kept = kept_check(settings)
     source = _source(chosen, sound_settings, settled=kept is not None)

@@ -226,8 +226,13 @@ def listed(names: Sequence[str]) -> str:
 # Words and their sounds.
 
 
-def word_findings(texts: Mapping[str, str], lexicon: Lexicon) -> tuple[Finding, ...]:
-    """Words that cannot be heard, each with its place, and pronunciations that nothing needs."""
+def word_findings(
+    texts: Mapping[str, str], lexicon: Lexicon, spare: Collection[str] = ()
+) -> tuple[Finding, ...]:
+    """Words that cannot be heard, each with its place, and pronunciations that nothing needs.
+
+    The words in `spare` may be there for nothing.
+    """
     linked = link(texts)
     places = places_of_words(linked)
     found = [
@@ -239,44 +244,58 @@ def word_findings(texts: Mapping[str, str], lexicon: Lexicon) -> tuple[Finding, 
         )
         for word in sorted(lexicon.missing(places), key=lambda each: str(places[each]))
     ]
-    unused = sorted(set(lexicon.entries) - set(places))
+    unused = sorted(set(lexicon.entries) - set(places) - set(spare))
     if unused and not linked.broken:
         told = f"{lexicon.name} has {len(unused)} words that no rule uses: {listed(unused)}."
         found.append(_note(WORDS, told, "They do no harm."))
     return tuple(found)
 
 
-def sound_findings(grammar: Grammar, lexicon: Lexicon) -> tuple[Finding, ...]:
-    """Phrases that sound the same and mean different things, and words that nearly do."""
-    heard: dict[frozenset[tuple[str, ...]], tuple[Alike, list[str]]] = {}
-    near: dict[tuple[str, str], None] = {}
+def near_pairs(grammar: Grammar, lexicon: Lexicon) -> tuple[tuple[str, str], ...]:
+    """All pairs of words that differ in one phone, in any state of a visit, and by their value."""
+    found: dict[tuple[str, str], None] = {}
     for rule in grammar.rules:
-        if not _is_state(rule):
-            continue
-        automaton = grammar.automaton(rule)
-        near |= dict.fromkeys(nearly_alike(automaton, lexicon))
-        for alike in sound_alike(automaton, lexicon):
-            core = alike.core if any(alike.core) else (alike.one, alike.other)
-            _, states = heard.setdefault(frozenset(core), (alike, []))
-            states.append(rule.removeprefix(LISTENING))
-    found = [_alike(alike, states) for alike, states in heard.values()]
-    if near:
-        pairs = listed([f"{one}/{other}" for one, other in near])
-        told = f"{len(near)} pairs of words differ in one sound and mean different values: {pairs}."
-        found.append(_note(SOUND, told, "Speak them clearly; the read-back tells them apart."))
+        if _is_state(rule):
+            found |= dict.fromkeys(nearly_alike(grammar.automaton(rule), lexicon))
     return tuple(found)
 
 
-def _alike(alike: Alike, states: Sequence[str]) -> Finding:
+def near_findings(pairs: Sequence[tuple[str, str]]) -> tuple[Finding, ...]:
+    """A note on pairs that nearly sound the same."""
+    if not pairs:
+        return ()
+    told = listed([f"{one}/{other}" for one, other in pairs])
+    told = f"one sound apart, with another value: {told}."
+    return (_note(SOUND, told, "Take other words where you can; the read-back tells them apart."),)
+
+
+def sound_findings(texts: Mapping[str, str], lexicon: Lexicon) -> tuple[Finding, ...]:
+    """Phrases that sound the same and mean different things, in a grammar without mistakes."""
+    places = places_of_words(link(texts))
+    grammar = Grammar(texts)
+    heard: dict[object, tuple[Alike, list[str]]] = {}
+    for rule in grammar.rules:
+        if not _is_state(rule):
+            continue
+        for alike in sound_alike(grammar.automaton(rule), lexicon):
+            key = frozenset(alike.core) if any(alike.core) else alike.differs
+            _, states = heard.setdefault(key, (alike, []))
+            states.append(rule.removeprefix(LISTENING))
+    return tuple(_alike(alike, states, places) for alike, states in heard.values())
+
+
+def _alike(alike: Alike, states: Sequence[str], places: Mapping[str, Position]) -> Finding:
     one, other = (" ".join(words) for words in alike.core)
     where = " and ".join(states[:2]) + (f" and {len(states) - 2} more" if len(states) > 2 else "")
     if not one and not other:
-        told = f"'{' '.join(alike.one)}' has two meanings in {where}."
+        values = " or ".join(f"{slot} {here} or {there}" for slot, here, there in alike.differs)
+        told = f"'{' '.join(alike.one)}' has two meanings in {where}: {values}."
         hint = "Change one of the two rules so that every phrase has one meaning."
-    else:
-        told = (
-            f"'{one}' sounds like '{other}' and means something else in {where}, as in "
-            f"'{' '.join(alike.one)}'."
-        )
-        hint = "A wrong value could be saved: take another word for one of the two."
+        return Finding(Mark.FAILED, SOUND, told, hint)
+    at = next((places[word] for word in (*alike.core[0], *alike.core[1]) if word in places), "")
+    told = (
+        f"{at}: '{one}' sounds like '{other}' and means something else in {where}, as in "
+        f"'{' '.join(alike.one)}'."
+    )
+    hint = "A wrong value could be saved: take another word for one of the two."
     return Finding(Mark.FAILED, SOUND, told, hint)

@@ -4,13 +4,13 @@ What is found in its texts is worked out in `pack_audit`; here its files are rea
 """
 
 import time
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 from capture.errors import CaptureError
 from capture.findings import Finding, Mark, guarded
 from capture.language.grammar import LISTENING, Grammar
-from capture.pack import PRONUNCIATIONS, Pack, certainty_in, grammar_texts, text_of
+from capture.pack import PRONUNCIATIONS, Pack, certainty_in, grammar_texts, open_pack, text_of
 from capture.pack_audit import (
     GRAMMAR,
     SOUND,
@@ -19,11 +19,13 @@ from capture.pack_audit import (
     gap_findings,
     grammar_findings,
     listed,
+    near_findings,
+    near_pairs,
     sound_findings,
     word_findings,
 )
 from capture.protocol.protocol import PROTOCOLS
-from capture.recognise.lexicon import Lexicon, read_what_can
+from capture.recognise.lexicon import Lexicon, parse_lexicon, read_what_can
 from capture.recognise.model_folder import check_model_folder
 from capture.sound.bank import BankError, BankIndex
 from capture.sound.clips import open_bank
@@ -58,11 +60,14 @@ def pack_findings(folder: Path, model: Path | None, *, own: bool) -> Iterator[Fi
         found += gap_findings(grammar, default_pack().grammar)
         found += _unsayable(grammar)
     yield from _told(found, GRAMMAR, f"{folder.name}: {len(texts)} grammar files.", own=own)
-    lexicon, words = _words(folder, texts)
+    spare = _shipped_spare() if own else ()
+    lexicon, words = _words(folder, texts, spare)
     heard = 0 if grammar is None else len(grammar.words)
     yield from _told(words, WORDS, f"all {heard} words can be heard.", own=own)
     if own and grammar is not None and lexicon is not None:
-        sounds = list(sound_findings(grammar, lexicon))
+        known = {frozenset(pair) for pair in _shipped_near()}
+        pairs = [each for each in near_pairs(grammar, lexicon) if frozenset(each) not in known]
+        sounds = [*sound_findings(texts, lexicon), *near_findings(pairs)]
         told = "no two phrases that mean different things sound the same."
         yield from _told(sounds, SOUND, told, own=own)
     pack = None if grammar is None else Pack(folder, grammar)
@@ -79,7 +84,7 @@ def faults_of(folder: Path) -> tuple[Finding, ...]:
     lexicon, words = _words(folder, texts)
     found += words
     if lexicon is not None and not any(each.mark is Mark.FAILED for each in found):
-        found += sound_findings(Grammar(texts), lexicon)
+        found += sound_findings(texts, lexicon)
     return tuple(each for each in found if each.mark is Mark.FAILED)
 
 
@@ -104,11 +109,15 @@ def prompt_gaps(grammar: Grammar, index: BankIndex) -> tuple[str, ...]:
     return tuple(found)
 
 
-def prompts_finding(pack: Pack) -> Finding:
-    """Whether the pack's spoken prompts have all that is read back. Raises BankError."""
-    bank = open_bank(pack.folder / "prompts")
-    missing = prompt_gaps(pack.grammar, bank.index)
+def prompts_finding(folder: Path) -> Finding:
+    """Whether a pack's spoken prompts have all that is read back. Raises BankError."""
+    bank = open_bank(folder / "prompts")
     told = f"bank of {len(set(bank.index.clips.values()))} prompts ({bank.index.voice})."
+    try:
+        missing = prompt_gaps(open_pack(folder).grammar, bank.index)
+    except CaptureError:
+        # What is wrong with the grammar has its own lines.
+        missing = ()
     if missing:
         told = f"the spoken prompts lack {listed(missing)}: what holds such a word is a tone."
         hint = "The screen shows it; 'voice = \"system\"' in the settings speaks it."
@@ -134,12 +143,29 @@ def _texts(folder: Path) -> tuple[dict[str, str], list[Finding]]:
     return texts, faults
 
 
-def _words(folder: Path, texts: dict[str, str]) -> tuple[Lexicon | None, list[Finding]]:
+def _shipped_spare() -> frozenset[str]:
+    """Words of the program's own pack that none of its rules uses; a copy has them too."""
+    shipped = default_pack()
+    return frozenset(parse_lexicon(shipped.pronunciations()).entries) - shipped.grammar.words
+
+
+def _shipped_near() -> tuple[tuple[str, str], ...]:
+    """The pairs that are known from the program's own pack."""
+    shipped = default_pack()
+    return near_pairs(shipped.grammar, parse_lexicon(shipped.pronunciations()))
+
+
+def _words(
+    folder: Path, texts: dict[str, str], spare: Collection[str] = ()
+) -> tuple[Lexicon | None, list[Finding]]:
     try:
         lexicon, faults = read_what_can(text_of(folder / PRONUNCIATIONS), PRONUNCIATIONS)
     except CaptureError as error:
         return None, [failure(WORDS, error)]
-    return lexicon, [*(failure(WORDS, each) for each in faults), *word_findings(texts, lexicon)]
+    return lexicon, [
+        *(failure(WORDS, each) for each in faults),
+        *word_findings(texts, lexicon, spare),
+    ]
 
 
 def _told(found: list[Finding], what: str, fine: str, *, own: bool) -> Iterator[Finding]:

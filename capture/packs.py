@@ -11,7 +11,8 @@ from pathlib import Path
 from capture.errors import CaptureError, MisuseError
 from capture.pack import Pack, open_pack
 from capture.pack_check import faults_of
-from capture.settings_table import Settings
+from capture.settings_file import read_settings, settings_path
+from capture.settings_table import Settings, SettingsError
 from capture.wiring import LANGUAGE, default_pack
 
 TABLE = "language"
@@ -47,6 +48,14 @@ def own_folder(given: Path | None, settings: Settings | None = None) -> Path | N
         return None
     # A folder is named from where the settings lie, not from where a command happens to run.
     return Path(settings.file).parent / Path(named).expanduser()
+
+
+def usual_folder(given: Path | None) -> Path | None:
+    """As `own_folder` with the settings file; None where that cannot be read, for a check."""
+    try:
+        return own_folder(given, read_settings(settings_path()))
+    except SettingsError:
+        return None
 
 
 def chosen_pack(given: Path | None, settings: Settings | None = None) -> Pack:

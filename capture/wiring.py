@@ -24,9 +24,14 @@ from capture.visit.state import Plan
 LANGUAGE = "en"
 
 
+def default_folder() -> Path:
+    """Where the language pack lies that comes with the package."""
+    return data_folder("grammars") / LANGUAGE
+
+
 def default_pack() -> Pack:
     """The language pack that comes with the package."""
-    return open_pack(data_folder("grammars") / LANGUAGE)
+    return open_pack(default_folder())
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +69,14 @@ def certainty_of(pack: Pack, model: Path | None = None) -> Certainty | None:
     It was measured with the pack's own model and says nothing about another. A file that cannot
     be used is like none: the careful limits hold, and `certainty_trouble` tells why.
     """
-    if model is not None or certainty_trouble(pack.folder) is not None:
+    return certainty_at(pack.folder, model)
+
+
+def certainty_at(folder: Path, model: Path | None = None) -> Certainty | None:
+    """The certainty of the pack in a folder, as `certainty_of`."""
+    if model is not None or certainty_trouble(folder) is not None:
         return None
-    return pack.certainty()
+    return certainty_in(folder)
 
 
 def certainty_trouble(folder: Path, model: Path | None = None) -> CaptureError | None:

@@ -7,7 +7,7 @@ how they differ, so that whole families of phrases are followed as one.
 """
 
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from capture.language.automaton import Automaton, meaning
@@ -21,10 +21,14 @@ Words = tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class Alike:
-    """Two phrases that sound the same; `core` is where their words differ."""
+    """Two phrases that sound the same; `core` is where their words differ.
+
+    `differs` tells the slots in which their meanings differ, with both values (None: not set).
+    """
 
     one: Words
     other: Words
+    differs: tuple[tuple[str, int | str | None, int | str | None], ...] = ()
 
     @property
     def core(self) -> tuple[Words, Words]:
@@ -206,8 +210,9 @@ class _Search:
                 if not differing:
                     continue
                 words, tags = self._whole(pair)
-                if _mean_different(tags[0] + one, tags[1] + other):
-                    yield Alike(*words), differing
+                differs = _meant_differently(tags[0] + one, tags[1] + other)
+                if differs:
+                    yield Alike(*words, differs), differing
 
     def _whole(self, pair: _Pair) -> tuple[tuple[Words, Words], tuple[Tags, Tags]]:
         words: tuple[Words, Words] = ((), ())
@@ -297,12 +302,19 @@ def _apply(tags: Tags, slots: dict[str, _Slot]) -> None:
         slots[tag.slot] = (factor * times, term * times + tag.value)
 
 
-def _mean_different(one: Tags, other: Tags) -> bool:
-    meant: list[Mapping[str, int | str]] = [meaning(one), meaning(other)]
-    if meant[0] == meant[1]:
-        return False
+def _meant_differently(
+    one: Tags, other: Tags
+) -> tuple[tuple[str, int | str | None, int | str | None], ...]:
+    """The slots in which two phrases end up different, if they mean different calls."""
+    here, there = meaning(one), meaning(other)
     try:
-        return intent_from(meant[0]) != intent_from(meant[1])
+        if here == there or intent_from(here) == intent_from(there):
+            return ()
     except ValueError:
         # A meaning that no call has is told elsewhere.
-        return False
+        return ()
+    return tuple(
+        (slot, here.get(slot), there.get(slot))
+        for slot in sorted(here.keys() | there)
+        if here.get(slot) != there.get(slot)
+    )
