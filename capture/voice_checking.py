@@ -4,7 +4,7 @@ import argparse
 import sys
 import threading
 from collections.abc import Callable, Iterable
-from contextlib import nullcontext
+from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -132,8 +132,9 @@ def _in_lines(trial: VoiceTrial, lines: Iterable[str]) -> None:
     """One line an event, one key a typed line."""
 
     def read() -> None:
-        for line in lines:
-            trial.strike(line.strip().lower() or "enter")
+        with suppress(OSError):  # a terminal that is gone types no more
+            for line in lines:
+                trial.strike(line.strip().lower() or "enter")
         trial.no_more_keys()
 
     try:

@@ -187,9 +187,10 @@ class VoiceTrial:
         answer = answered(prompt, spoken.heard, self._parsers[prompt.rule], self._certainty)
         before, self.round = self.round, self.round.take(answer)
         stays = len(before.results) == len(self.round.results)
-        self._last, self._last_outcome = _told(prompt, answer, self.round), answer.outcome
-        if not stays:
-            self._last_outcome = self.round.results[-1].outcome
+        self._last = _told(prompt, answer, stays=stays)
+        self._last_outcome = answer.outcome if stays else self.round.results[-1].outcome
+        if answer.outcome is Outcome.WRONG and not self._recorded:
+            self._last += f" (a slip of the tongue? {_AGAIN} says it again)"
         if self._watch is not None:
             self._watch(f"    {self._last}")
         if stays and not answer.words:
@@ -244,17 +245,10 @@ def _about(prompt: Prompt) -> str:
     return title[:1].lower() + title[1:]
 
 
-def _told(prompt: Prompt, answer: Answer, after: Round) -> str:
+def _told(prompt: Prompt, answer: Answer, *, stays: bool) -> str:
     """What was heard and what a visit would make of it, in a line."""
     if not answer.words:
-        return (
-            "heard: other speech, nothing taken. Say it again."
-            if after.misses
-            else (f'"{prompt.words}": other speech was heard, nothing taken.')
-        )
+        again = "Say it again." if stays else f'So much for "{prompt.words}".'
+        return f"heard: other speech, nothing taken. {again}"
     told = f'heard "{answer.words}" {answer.probability:.0%}: {answer.outcome.value}'
-    if answer.outcome is Outcome.WRONG:
-        return f'{told}, not "{prompt.words}" (a slip of the tongue? b says it again)'
-    if answer.outcome is Outcome.DOUBTFUL and not answer.right:
-        return f'{told}, not "{prompt.words}"'
-    return told
+    return told if answer.right else f'{told}, not "{prompt.words}"'
