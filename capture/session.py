@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 
 from capture.dwell import Dwell, told
 from capture.errors import CaptureError
+from capture.events import Events
 from capture.hearing import EarIs, MicrophoneIs, Order, Spoken, Unheard
 from capture.inputs import (
     Ear,
@@ -23,36 +24,24 @@ from capture.inputs import (
     Watcher,
     Wording,
 )
+from capture.keyboard import Keyboard
 from capture.language.intents import JawsOn, NotUnderstood, Remark, Stop
 from capture.preferences import USUAL, Preferences
-from capture.protocol.pictures import text_lines
-from capture.recognise.port import Heard
-from capture.road import Road
-from capture.screen.keymap import Action, Bindings, help_pages
-from capture.screen.keypad import Entry, Pressed, press
+from capture.road import Audience, Road
+from capture.screen.keymap import Action, Bindings
 from capture.screen.view import Standing
-from capture.shown import Shown, cue_for, standing_of
+from capture.shown import Shown, cue_for
 from capture.sound.cues import Cue
 from capture.sound.kept import CallSound
-from capture.sound.source import MicState
 from capture.sound.voice import Voice
+from capture.sound_news import SoundNews
+from capture.standstill import Standstill
+from capture.switches import Switched, Switches, help_told
 from capture.talking import Talk
 from capture.turns import Turns
 from capture.typed import typed
-from capture.visit.announcement import Announcement
-from capture.visit.call import Call
 from capture.visit.course import question
-from capture.visit.entry import Source
-from capture.visit.setups import site_at_hand
 from capture.visit.state import Visit
-from capture.wording.lists import menu_words
-
-STOOD_STILL_S = 30.0
-"""Nothing was looked at for so long: the machine slept, or had no time for this. Own choice, no
-source; the usual wait between two looks is a tenth of a second."""
-
-LEAVE_S = 4.0
-"""The second stroke that leaves must come within this."""
 
 
 class Session:
@@ -67,7 +56,7 @@ class Session:
 
     def __init__(
         self,
-        road: Callable[["Session"], Road],
+        road: Callable[[Audience], Road],
         wording: Wording,
         voice: Voice,
         bindings: Bindings,
@@ -89,29 +78,31 @@ class Session:
         self.preferences = preferences
         self.bindings = bindings
         self.turns = Turns()
-        self.talk = Talk(preferences.push_to_talk, preferences.talk_s)
         self.dwell = Dwell()
         self._inputs: queue.SimpleQueue[Input] = queue.SimpleQueue()
-        self._wording = wording
+        self._events = Events(self.shown, wording, watcher)
         self._clock_s = clock_s
         self._wall_s = wall_s
-        self._watcher = watcher
         self._understand = understand
         self._after_step = stepped
         self._keep = keep
-        self._leave_before_s = 0.0
-        self._seen_at_s: float | None = None
-        self._lost_sound = False
-        self._struck: list[str] = []
-        self._struck_at_s = 0.0
-        self._said: list[Announcement] = []
-        self._called: Call | None = None
-        self.road = road(self)
+        self._switches = Switches(
+            self.shown, bindings, Talk(preferences.push_to_talk, preferences.talk_s)
+        )
+        self._keyboard = Keyboard(self.turns, self.shown)
+        self._sound = SoundNews(self.shown)
+        self._standstill = Standstill()
+        self.road = road(self._events)
 
     @property
     def visit(self) -> Visit:
         """The visit as the journal has it."""
         return self.road.visit
+
+    @property
+    def talk(self) -> Talk:
+        """Push to talk."""
+        return self._switches.talk
 
     # What any thread may call.
 
@@ -136,10 +127,8 @@ class Session:
 
     def open(self) -> None:
         """Announce where the visit stands, and begin to listen."""
-        self._seen_at_s = self._wall_s()
-        self._said = []
-        self.road.open()
-        self._stepped()
+        self._standstill.look(self._wall_s())
+        self._ask_anew()
 
     def drain(self) -> None:
         """Take all that waits."""
@@ -158,18 +147,17 @@ class Session:
     def _look_at_the_clock(self) -> None:
         """After the machine slept or stood still the question is asked anew.
 
-        The time is that of the wall: the clock that only rises may stand still as well. What was
-        said or heard before is then for an earlier question.
+        What was said or heard before is then for an earlier question.
         """
-        now_s, before_s = self._wall_s(), self._seen_at_s
-        self._seen_at_s = now_s
-        if before_s is None or abs(now_s - before_s) < STOOD_STILL_S:
-            return
-        self.dwell = Dwell()
-        self._said = []
+        if self._standstill.look(self._wall_s()):
+            self.dwell = Dwell()
+            self._ask_anew()
+            self.notice("The machine stood still. Look: nothing that was said before counts.")
+
+    def _ask_anew(self) -> None:
+        self._events.begin()
         self.road.open()
         self._stepped()
-        self.notice("The machine stood still. Look: nothing that was said before counts.")
 
     def warn(self, text: str) -> None:
         """Show a warning until another takes its place; an empty one when all is well again."""
@@ -195,12 +183,7 @@ class Session:
             self.dwell = self.dwell.sounded()
             self.voice.sound(Cue.DWELL)
         self.dwell = self.dwell.at(now_s)
-        before, self.talk = self.talk, self.talk.at(now_s)
-        if before.open and not self.talk.open:
-            self.notice("The talk key listened long enough.")
-            self._listen()
-        if self.shown.leaving and now_s >= self._leave_before_s:
-            self.shown.leaving = False
+        self._do(self._switches.tick(now_s))
 
     @property
     def listens(self) -> bool:
@@ -216,31 +199,6 @@ class Session:
     def speaking(self) -> bool:
         """Whether the voice is speaking."""
         return self.voice.speaking
-
-    # The road's audience.
-
-    def heard(self, call: Call) -> None:
-        """Show a call that came in."""
-        self._called = call
-        sure = "" if call.confidence is None else f" ({call.confidence:.0%})"
-        came = "heard" if call.source is Source.VOICE else "keyed"
-        self.shown.heard = f"{came}: {call.words}{sure}"
-        self.shown.note(self.shown.heard)
-        if self._watcher is not None:
-            self._watcher.heard(call)
-
-    def ignored(self, heard: Heard) -> None:
-        """Other speech: nothing is taken."""
-        self.shown.heard = "heard: other speech, nothing taken"
-        if self._watcher is not None:
-            self._watcher.ignored(heard)
-
-    def said(self, announcement: Announcement, visit: Visit) -> None:
-        """Collect what one step says; it is spoken as one."""
-        self._said.append(announcement)
-        self.shown.note(self._wording.say(announcement))
-        if self._watcher is not None:
-            self._watcher.said(announcement, visit)
 
     # Inputs.
 
@@ -259,31 +217,17 @@ class Session:
                 case Trouble(error):
                     self.notice(str(error))
                 case MicrophoneIs():
-                    self._take_microphone(given)
-                case EarIs(name, trouble):
-                    self.shown.recogniser, self.shown.ear_trouble = name, trouble
-                    if trouble is not None:
-                        self.notice(f"Keypad only: {trouble}")
+                    self._tell(self._sound.microphone(given))
+                case EarIs():
+                    self._tell(self._sound.ear(given))
         finally:
             if isinstance(given, Spoken):
                 given.answered.set()
 
-    def _take_microphone(self, given: MicrophoneIs) -> None:
-        self.shown.microphone = given
-        if given.trouble is not None:
-            self._lost_sound = True
-            self.notice(str(given.trouble))
-        elif given.state is MicState.LISTENING and self._lost_sound:
-            self._lost_sound = False
-            self.notice(f"The microphone '{given.name}' is back.")
-        elif given.state is MicState.ENDED:
-            self.notice("The recording is over. The keypad goes on.")
-
     def _take_spoken(self, spoken: Spoken) -> None:
         if self._withdraws(spoken):
             # A client's stop comes before everything: half typed values, an earlier question.
-            self.shown.entry = Entry()
-            self._struck.clear()
+            self._keyboard.drop()
         elif spoken.epoch != self.turns.epoch or not self.listens:
             self.notice(f'Heard "{spoken.heard.text}" for an earlier question: not taken.')
             return
@@ -299,7 +243,7 @@ class Session:
         if spoken.sound is not None and self.visit.sequence >= entry:
             # The entry is on the disk and announced: nothing waits for its sound.
             self._keep(entry, spoken.sound)
-        called = self._called
+        called = self._events.called
         if called is None:
             return
         if isinstance(called.intent, JawsOn):
@@ -318,49 +262,26 @@ class Session:
 
     def _take_key(self, struck: KeyStruck) -> None:
         now_s = self._clock_s()
-        before = self.shown.entry
-        if self.bindings.action(struck.key) is Action.DWELL and not before.is_text:
-            # It answers nothing, so that it can meet nothing.
-            self._jaws_on(now_s, lambda: self.road.key(JawsOn(), struck.key))
-            return
-        if self.turns.meets_call(struck.seen, now_s):
-            # The rest of a number that is half typed is not to begin another one.
-            self.shown.entry = Entry()
-            self._struck.clear()
-            self.notice("A key met a spoken call: the key was not taken. Look, then strike again.")
-            return
-        pressed = press(before, struck.key, self.bindings, self.visit)
-        single = pressed.intent is not None and not before.is_open
-        if single and self.turns.bounces(now_s):
-            self.notice("That key came twice: the second was not taken. Look, then strike again.")
-            return
-        if not self._struck:
-            self._struck_at_s = now_s
-        self._struck.append(struck.key)
-        self.shown.entry = pressed.entry
-        self.shown.notice = pressed.problem or ""
-        if pressed.problem:
-            self.notice(pressed.problem)
-        if pressed.action is not None:
-            self._act(pressed)
-        elif pressed.phrase is not None:
-            self._take_phrase(pressed.phrase)
-        elif pressed.intent is not None:
+        stroke = self._keyboard.strike(struck, self.bindings, self.visit, now_s)
+        self.shown.notice = ""
+        self._tell(stroke.notice)
+        intent = stroke.intent
+        if stroke.action is not None:
+            self._act(stroke.action)
+        elif stroke.phrase is not None:
+            self._take_phrase(stroke.phrase)
+        elif isinstance(intent, JawsOn):
+            self._jaws_on(now_s, lambda: self.road.key(JawsOn(), stroke.keys))
+        elif intent is not None:
             self.voice.stop()
-            intent, keys = pressed.intent, " ".join(self._struck)
-            if isinstance(intent, Remark):
-                keys = "note"  # the text is in the intent
-            dwell_s = self.dwell.took_s(self._struck_at_s)
-            self._walk(lambda: self.road.key(intent, keys, dwell_s))
-        elif pressed.entry != before:
+            dwell_s = self.dwell.took_s(stroke.began_at_s)
+            self._walk(lambda: self.road.key(intent, stroke.keys, dwell_s))
+        elif stroke.changed:
             # Hands are at the keys: the voice stops, and what is being said is not taken.
             self.voice.stop()
             self._listen()
-        if self._watcher is not None and pressed.entry != before:
-            for line in menu_words(pressed.entry, self.visit):
-                self._watcher.noticed(line)
-        if not pressed.entry.is_open:
-            self._struck.clear()
+        if stroke.changed:
+            self._events.tell_list(self.visit)
 
     def _take_line(self, line: Line) -> None:
         found = typed(line.text, self.shown.entry, self.bindings, self.visit)
@@ -377,8 +298,7 @@ class Session:
             self._take_key(KeyStruck(key, line.seen))
 
     def _take_note(self, text: str) -> None:
-        self.shown.entry = Entry()
-        self._struck.clear()
+        self._keyboard.drop()
         if text:
             self.voice.stop()
             self._walk(lambda: self.road.key(Remark(text), "note"))
@@ -397,38 +317,22 @@ class Session:
         dwell_s = self.dwell.took_s(now_s)
         self._walk(lambda: self.road.key(meant, text, dwell_s))
 
-    def _act(self, pressed: Pressed) -> None:
-        now_s = self._clock_s()
-        match pressed.action:
-            case Action.HELP:
-                self._turn_help()
-            case Action.CANCEL:
-                self.shown.help = 0
-            case Action.MUTE:
-                self.shown.muted = not self.shown.muted
-                self.notice("Keypad only." if self.shown.muted else "Listening again.")
-                self._listen()
-            case Action.TALK:
-                self._press_talk(now_s)
-            case Action.QUIT:
-                if self.visit.signed_at is not None or self.shown.leaving:
-                    self.over = True
-                else:
-                    self.shown.leaving = True
-                    self._leave_before_s = now_s + LEAVE_S
-                    self.notice("Strike it again to leave. The visit goes on at the next start.")
-            case _:
-                pass
-
-    def _press_talk(self, now_s: float) -> None:
-        if not self.talk.pushed:
-            self.notice("It listens all the time. Start with --push-to-talk for this key.")
+    def _act(self, action: Action) -> None:
+        if action is Action.HELP and self._events.is_watched:
+            self._events.tell(help_told(self.bindings, self.visit))
             return
-        self.talk = self.talk.press(now_s)
-        # The talk key says that what follows is meant for the present question.
-        self.turns.asked_at_s = self.ear.now_s()
-        self.voice.stop()
-        self._listen()
+        signed = self.visit.signed_at is not None
+        self._do(self._switches.press(action, self._clock_s(), signed=signed))
+
+    def _do(self, switched: Switched) -> None:
+        self._tell(switched.notice)
+        self.over = self.over or switched.over
+        if switched.asks:
+            self.turns.asked_at_s = self.ear.now_s()
+        if switched.hush:
+            self.voice.stop()
+        if switched.listen:
+            self._listen()
 
     def _jaws_on(self, at_s: float, step: Callable[[], None]) -> None:
         """The time to the call counts from here, if the cue is wanted and was heard clearly."""
@@ -436,23 +340,13 @@ class Session:
             self.notice("The dwell cue is switched off in the settings.")
             return
         self._walk(step)
-        if self._called is not None and self._called.is_clear:
+        called = self._events.called
+        if called is not None and called.is_clear:
             self.dwell = Dwell(at_s)
-
-    def _turn_help(self) -> None:
-        """The next page of the help, after the last none; in lines all of it."""
-        pages = help_pages(self.bindings)
-        if self._watcher is None:
-            self.shown.help = (self.shown.help + 1) % (len(pages) + 2)
-            return
-        for keys, does, spoken in (line for page in pages for line in page):
-            self._watcher.noticed(f"{keys}: {does}" + (f' ("{spoken}")' if spoken else ""))
-        for line in text_lines(site_at_hand(self.visit)):
-            self._watcher.noticed(line)
 
     def _walk(self, step: Callable[[], None]) -> None:
         """Let the road take a call, and announce what comes of it."""
-        self._said, self._called = [], None
+        self._events.begin()
         self.shown.notice = ""
         try:
             step()
@@ -463,7 +357,7 @@ class Session:
             self.voice.sound(Cue.ERROR)
             self._listen()
             return
-        called = self._called
+        called = self._events.called
         if called is None or isinstance(called.intent, JawsOn):
             # Nothing was taken that answers: what is being said belongs to the same question.
             return
@@ -474,21 +368,14 @@ class Session:
 
     def _stepped(self) -> None:
         """After each step: what is heard from now on answers the new question."""
-        shown = self.shown
-        shown.lines = [self._wording.say(each) for each in self._said]
-        asked = question(self.visit)
-        news = [each for each in self._said if each != asked] or [asked]
-        shown.standing, shown.about = standing_of(asked, news[0])
+        said, words = self._events.announced, self._events.words
+        self.shown.stepped(question(self.visit), said, words)
         self.turns.stepped(self._clock_s(), self.ear.now_s())
-        self.talk = self.talk.called()
-        if self._said:
-            self.voice.say(
-                " ".join(shown.lines), cue_for(self._said), Cue.LISTENING if self.listens else None
-            )
-        if self._watcher is not None:
-            # In lines a list that is open by itself has to be told.
-            for line in menu_words(shown.entry, self.visit):
-                self._watcher.noticed(line)
+        self._switches.talk = self.talk.called()
+        if said:
+            opens = Cue.LISTENING if self.listens else None
+            self.voice.say(" ".join(words), cue_for(said), opens)
+        self._events.tell_list(self.visit)
         self._listen()
         try:
             self._after_step(self.visit)
@@ -500,9 +387,10 @@ class Session:
         rule = self.road.listening if self.listens else None
         self.ear.tell(Order(self.turns.epoch, rule, self.ear.now_s()))
 
+    def _tell(self, text: str) -> None:
+        if text:
+            self.notice(text)
+
     def notice(self, text: str) -> None:
         """Show a line about something other than a call."""
-        self.shown.notice = text
-        self.shown.note(text)
-        if self._watcher is not None:
-            self._watcher.noticed(text)
+        self._events.notice(text)

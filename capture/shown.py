@@ -1,5 +1,6 @@
 """What the screen of a session shows beside its visit, and how the last step is summed up."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from capture.errors import CaptureError
@@ -45,6 +46,14 @@ class Shown:
     help: int = 0
     """The page of the help that is open, from 1; 0 for none."""
     leaving: bool = False
+
+    def stepped(
+        self, asked: Announcement, said: Sequence[Announcement], words: Sequence[str]
+    ) -> None:
+        """After a step: what is asked now, what the step said, and that in words."""
+        news = [each for each in said if each != asked] or [asked]
+        self.lines = list(words)
+        self.standing, self.about = standing_of(asked, news[0])
 
     def note(self, text: str) -> None:
         """Add a line to what happened, and forget the oldest."""
