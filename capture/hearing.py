@@ -132,6 +132,7 @@ class Hearing:
         self._recogniser: Recogniser | None = None
         self._fed_s = 0.0
         self._fed_until_s = 0.0
+        self._opened_at_fed_s = 0.0
         self._unheard_s = 0.0
         self._told: tuple[MicState, str] | None = None
         self._stopped = threading.Event()
@@ -219,33 +220,42 @@ class Hearing:
         self.meter.peak_dbfs = block.peak_dbfs
         order = self._order
         admitted = self._duplex.admit(block)
-        if admitted is Admission.DROP:
-            self._onset.blind(block.ends_at_s)
-        else:
-            if block.damaged:
-                self._onset.blind(block.captured_at_s)
-            self._onset.watch(block.captured_at_s, block.ends_at_s, block.level_dbfs)
         usable = order.rule is not None and block.captured_at_s >= order.since_s
         if order.rule is not None and not usable and admitted is not Admission.DROP:
             self._unheard_s += block.duration_s
         elif usable:
             self._tell_unheard()
         self.meter.open = usable and admitted is not Admission.DROP
-        if order.rule is None or not self.meter.open:
+        if admitted is Admission.DROP:
+            self._onset.blind(block.duration_s)
             return
+        if block.damaged:
+            self._onset.blind(0.0)
+        if order.rule is not None and usable:
+            self._feed(block, order.rule, listeners, anew=self._opens(order, admitted, block))
+        else:
+            self._onset.watch(block.duration_s, block.level_dbfs)
+
+    def _opens(self, order: Order, admitted: Admission, block: Block) -> bool:
+        """Whether nothing from before this block may be used with it."""
+        before, self._epoch = self._epoch, order.epoch
+        return order.epoch != before or admitted is Admission.FIRST or block.damaged
+
+    def _feed(self, block: Block, rule: str, listeners: Listeners, *, anew: bool) -> None:
         recogniser = self._recogniser
         if recogniser is None or recogniser.sample_rate_hz != block.rate_hz:
-            recogniser = self._recogniser = listeners.listener(block.rate_hz, order.rule)
-            self._fed_s = 0.0
-        if order.epoch != self._epoch or admitted is Admission.FIRST or block.damaged:
+            recogniser = self._recogniser = listeners.listener(block.rate_hz, rule)
+            self._fed_s, anew = 0.0, True
+        if anew:
             # What was half heard belongs to another question, to the program's own voice, or
             # has a hole in it. Nobody may be taken at half a word.
-            recogniser.listen(order.rule)
+            recogniser.listen(rule)
             recogniser.reset()
-            self._epoch = order.epoch
-            self._onset.opened(block.captured_at_s)
+            self._onset.opened()
+            self._opened_at_fed_s = self._fed_s
             if self._trail is not None:
                 self._trail.clear()
+        self._onset.watch(block.duration_s, block.level_dbfs)
         self._fed_s += block.duration_s
         self._fed_until_s = block.ends_at_s
         if self._trail is not None:
@@ -261,8 +271,8 @@ class Hearing:
         sound = None
         if self._trail is not None:
             sound = self._trail.cut(before_end_s, heard.end_s - heard.start_s)
-        begun_early = self._onset.begun_early(began_at_s)
-        self._onset.taken(self._fed_until_s)
+        begun_early = self._onset.begun_early(heard.start_s - self._opened_at_fed_s)
+        self._onset.taken()
         spoken = Spoken(heard, self._epoch, began_at_s, sound, begun_early)
         self._post(spoken)
         # The next sound waits for the answer: it may belong to the next question.

@@ -14,10 +14,10 @@ def room(loud_from_s: float, loud_to_s: float, until_s: float = 3.0) -> Onset:
     onset = Onset()
     for n in range(round(until_s / BLOCK_S)):
         at_s = n * BLOCK_S
-        loud = loud_from_s - 1e-9 <= at_s < loud_to_s - 1e-9
-        onset.watch(at_s, at_s + BLOCK_S, LOUD if loud else QUIET)
         if at_s == OPENED_S:
-            onset.opened(at_s)
+            onset.opened()
+        loud = loud_from_s - 1e-9 <= at_s < loud_to_s - 1e-9
+        onset.watch(BLOCK_S, LOUD if loud else QUIET)
     return onset
 
 
@@ -37,7 +37,7 @@ def test_speech_before_the_opening(
     loud_from_s: float, loud_to_s: float, word_at_s: float, early: bool
 ) -> None:
     """Whoever was speaking just before the opening may have lost words; a quiet room lost none."""
-    assert room(loud_from_s, loud_to_s).begun_early(word_at_s) is early
+    assert room(loud_from_s, loud_to_s).begun_early(word_at_s - OPENED_S) is early
 
 
 @pytest.mark.parametrize(
@@ -54,29 +54,36 @@ def test_after_the_programs_own_voice(loud_from_s: float, word_at_s: float, earl
     """Nothing is known of the room before: what is heard at the opening tells, and how soon."""
     onset = Onset()
     onset.blind(OPENED_S)
+    onset.opened()
     for n in range(40, 60):
         at_s = n * BLOCK_S
         loud = loud_from_s - 1e-9 <= at_s < loud_from_s + 0.5
-        onset.watch(at_s, at_s + BLOCK_S, LOUD if loud else QUIET)
-    onset.opened(OPENED_S)
-    assert onset.begun_early(word_at_s) is early
+        onset.watch(BLOCK_S, LOUD if loud else QUIET)
+    assert onset.begun_early(word_at_s - OPENED_S) is early
 
 
 def test_an_utterance_that_was_taken_is_not_the_beginning_of_the_next() -> None:
     """A yes just before the next question takes nothing from what is said after it."""
-    onset = room(1.6, 1.9)
-    onset.taken(1.95)
-    assert not onset.begun_early(2.2)
+    onset = Onset()
+    onset.watch(1.0, QUIET)
+    onset.watch(0.3, LOUD)
+    onset.watch(0.1, QUIET)
+    onset.taken()
+    onset.opened()
+    onset.watch(0.2, QUIET)
+    onset.watch(0.4, LOUD)
+    assert not onset.begun_early(0.2)
 
 
 def test_the_floor_follows_the_room() -> None:
     """A fan that is switched on is the room's own level after a while."""
     onset = Onset()
-    onset.watch(0.0, 0.5, QUIET)
-    for n in range(1, round(FLOOR_S) + 3):
-        onset.watch(n - 0.5, n + 0.5, LOUD)
-    onset.opened(FLOOR_S + 2)
-    assert not onset.begun_early(FLOOR_S + 2.2)
+    onset.watch(0.5, QUIET)
+    onset.watch(FLOOR_S, LOUD)
+    onset.watch(0.5, LOUD)
+    onset.opened()
+    onset.watch(1.0, LOUD)
+    assert not onset.begun_early(0.2)
 
 
 def test_without_any_sound_nothing_is_early() -> None:

@@ -2,8 +2,8 @@
 
 Listening opens at a moment: after the program spoke, when a key has changed the question, after
 sound was lost. Whoever was speaking then is heard without the beginning of what was said, and
-"fifty" without its beginning can sound like another number. The levels around the opening tell. All
-times are seconds of one clock, levels decibels below full scale.
+"fifty" without its beginning can sound like another number. The levels around the opening tell.
+Time is counted in seconds of sound, levels in decibels below full scale.
 """
 
 from collections import deque
@@ -27,6 +27,8 @@ at every twentieth of a second."""
 FLOOR_S = 10.0
 """The quietest moment of so many seconds is the room's own level."""
 
+_ROUNDING_S = 1e-6
+
 
 @dataclass(frozen=True, slots=True)
 class _Stretch:
@@ -40,33 +42,37 @@ class Onset:
 
     def __init__(self) -> None:
         self._room: deque[_Stretch] = deque()
+        self._now_s = 0.0
         self._opened_s = 0.0
         self._known_from_s = 0.0
         self._taken_until_s = float("-inf")
 
-    def watch(self, start_s: float, end_s: float, level_dbfs: float) -> None:
-        """A stretch of the room's sound, whether it is listened to or not; in order."""
-        if not self._room:
-            self._known_from_s = start_s
-        self._room.append(_Stretch(start_s, end_s, level_dbfs))
-        while self._room[0].end_s < end_s - FLOOR_S:
+    def watch(self, length_s: float, level_dbfs: float) -> None:
+        """A stretch of the room's sound, whether it is listened to or not."""
+        start_s, self._now_s = self._now_s, self._now_s + length_s
+        self._room.append(_Stretch(start_s, self._now_s, level_dbfs))
+        while self._room[0].end_s < self._now_s - FLOOR_S:
             self._room.popleft()
 
-    def blind(self, until_s: float) -> None:
-        """Nothing is known of the room until then: the program spoke, or sound was lost."""
-        self._known_from_s = until_s
+    def blind(self, length_s: float) -> None:
+        """So long nothing was known of the room: the program spoke, or sound was lost."""
+        self._now_s += length_s
+        self._known_from_s = self._now_s
 
-    def opened(self, at_s: float) -> None:
-        """What is heard begins here."""
-        self._opened_s = at_s
+    def opened(self) -> None:
+        """What comes from now on is heard."""
+        self._opened_s = self._now_s
 
-    def taken(self, until_s: float) -> None:
-        """All sound until then belongs to an utterance that was heard to its end."""
-        self._taken_until_s = until_s
+    def taken(self) -> None:
+        """All sound until now belongs to an utterance that was heard to its end."""
+        self._taken_until_s = self._now_s
 
-    def begun_early(self, began_at_s: float) -> bool:
-        """Whether an utterance whose first word begins there may have begun before the opening."""
-        after_s = began_at_s - self._opened_s
+    def begun_early(self, after_s: float) -> bool:
+        """Whether an utterance may have begun before the opening.
+
+        Its first word begins so long after the opening; less than 0 for a word whose beginning is
+        not there.
+        """
         if after_s >= AROUND_S or not self._room:
             return False
         from_s = max(self._opened_s - AROUND_S, self._taken_until_s)
@@ -80,5 +86,5 @@ class Onset:
         return any(
             each.level_dbfs > loud_from_dbfs
             for each in self._room
-            if each.end_s > from_s and each.start_s < until_s
+            if each.end_s > from_s + _ROUNDING_S and each.start_s < until_s - _ROUNDING_S
         )
