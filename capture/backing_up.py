@@ -1,11 +1,18 @@
-"""The command `foldcall backup`: a whole copy of the store, made while a visit may run."""
+"""The commands `foldcall backup` and `foldcall restore`: a whole copy, and the way back to it."""
 
 import argparse
 from datetime import datetime
 from pathlib import Path
 
 from capture.errors import MisuseError
-from capture.store import Held, default_store_path, look_over, make_folder
+from capture.store import (
+    Held,
+    default_store_path,
+    is_encrypted,
+    look_over,
+    make_folder,
+    restore,
+)
 from capture.terminal import show
 from capture.transfer import store_of, store_option
 from capture.unlock import passphrase_of
@@ -17,8 +24,8 @@ FOLDER = "backups"
 _TOLD = ("clients", "visits", "journal")
 
 
-def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
-    """Add `backup` to the commands of a parser."""
+def add_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add `backup` and `restore` to the commands of a parser."""
     parser = commands.add_parser("backup", help="copy the store safely, or check such a copy")
     parser.add_argument(
         "to",
@@ -32,6 +39,12 @@ def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
     )
     store_option(parser)
     parser.set_defaults(command=run)
+    back = commands.add_parser(
+        "restore", help="put a backup in the store's place; the store as it was stays beside it"
+    )
+    back.add_argument("backup", metavar="BACKUP", type=Path, help="a file that 'backup' wrote")
+    store_option(back)
+    back.set_defaults(command=run_restore)
 
 
 def run(chosen: argparse.Namespace) -> int:
@@ -47,6 +60,30 @@ def run(chosen: argparse.Namespace) -> int:
         show(f"Written and read again: {held.path}")
     for line in told(held):
         show(line)
+    return 0
+
+
+def run_restore(chosen: argparse.Namespace) -> int:
+    """Put a backup in the store's place; the exit code."""
+    path = chosen.store or default_store_path()
+    was_encrypted, is_now = is_encrypted(path), is_encrypted(chosen.backup)
+    passphrase = passphrase_of(chosen.backup) if is_now else None
+    now = local_time()
+    done = restore(chosen.backup, path, passphrase, stamp=_stamp(now), at=now)
+    show(f"Restored: {done.held.path}")
+    for line in told(done.held):
+        show(line)
+    if done.erased:
+        show(f"{done.erased} clients of the backup who were erased since are erased from it too.")
+    if done.aside is None:
+        return 0
+    show(f"The store as it was lies beside it: {done.aside}")
+    if done.erased is None:
+        show("! It could not be read: clients who were erased since the backup are back.")
+        return 0
+    show(f"What only it holds comes in with: foldcall merge {done.aside}")
+    if was_encrypted and not is_now:
+        show("! The backup is not encrypted, as the store was: 'foldcall encrypt' encrypts it.")
     return 0
 
 
@@ -69,10 +106,13 @@ def _named(table: str) -> str:
     return "entries of journals" if table == "journal" else table
 
 
+def _stamp(at: str) -> str:
+    return f"{datetime.fromisoformat(at):%Y-%m-%d-%H%M%S}"
+
+
 def _place(chosen: argparse.Namespace, store: Path) -> Path:
     """The file a backup goes to, named by the present minute where only a folder is given."""
-    now = datetime.fromisoformat(local_time())
-    name = f"{store.stem}-{now:%Y-%m-%d-%H%M%S}.db"
+    name = f"{store.stem}-{_stamp(local_time())}.db"
     if chosen.to is None:
         folder = (chosen.store or default_store_path()).resolve().parent / FOLDER
         make_folder(folder)

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from capture import __version__
-from capture.backing_up import add_command as add_backup
+from capture.backing_up import add_commands as add_backups
 from capture.calipers import add_command as add_caliper
 from capture.check import add_command as add_check
 from capture.clients import add_command as add_clients
@@ -42,18 +42,18 @@ FAILED, MISUSED, INTERRUPTED = 1, 2, 130
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit code."""
-    parser = _parser()
-    chosen = parser.parse_args(arguments)
-    command: Callable[[argparse.Namespace], int] | None = getattr(chosen, "command", None)
-    if command is None:
-        parser.print_help()
-        return 0
     with _quiet_mishaps():
-        return _run(command, chosen)
+        return _run(arguments)
 
 
-def _run(command: Callable[[argparse.Namespace], int], chosen: argparse.Namespace) -> int:
+def _run(arguments: Sequence[str] | None) -> int:
     try:
+        parser = _parser()
+        chosen = parser.parse_args(arguments)
+        command: Callable[[argparse.Namespace], int] | None = getattr(chosen, "command", None)
+        if command is None:
+            parser.print_help()
+            return 0
         return command(chosen)
     except CaptureError as error:
         _complain(error)
@@ -145,7 +145,7 @@ def _parser() -> argparse.ArgumentParser:
     add_transfer(commands)
     add_clients(commands)
     add_merge(commands)
-    add_backup(commands)
+    add_backups(commands)
     add_encrypting(commands)
     add_report(commands)
     add_tape(commands)

@@ -216,7 +216,7 @@ def test_a_full_disk_leaves_no_half_a_backup(
     path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """SQLite is told how many pages the copy may have and reports what it does on a full disk."""
-    opened = backups._open
+    opened = backups.opened
 
     def with_little_room(part: Path, *given: Any, read_only: bool) -> Any:
         db = opened(part, *given, read_only=read_only)
@@ -224,7 +224,7 @@ def test_a_full_disk_leaves_no_half_a_backup(
             db.execute("PRAGMA max_page_count = 5")
         return db
 
-    monkeypatch.setattr(backups, "_open", with_little_room)
+    monkeypatch.setattr(backups, "opened", with_little_room)
     with open_store(path) as store:
         with pytest.raises(StoreError, match="disk is full"):
             store.backup(tmp_path / "copy.db")

@@ -330,6 +330,7 @@ def commands(path: Path, folder: Path) -> dict[str, list[str]]:
         "merge from": ["merge", str(path), "--store", str(folder / "plain.db")],
         "backup": ["backup", str(folder / "b.db"), *store],
         "backup check": ["backup", "--check", str(path)],
+        "restore from": ["restore", str(path), "--store", str(folder / "plain.db")],
         "check": ["check", *store],
         "measure": [
             *("measure", "--client", CANARY, "--assessor", "Tobias Quill", "--plain"),

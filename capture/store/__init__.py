@@ -11,6 +11,7 @@ from capture.store.errors import (
 )
 from capture.store.journal import reading_id
 from capture.store.place import default_store_path, make_folder
+from capture.store.restoring import Restored, restore
 from capture.store.rows import Assessor, Client, Result, VisitRow
 from capture.store.store import Store, open_store
 
@@ -19,6 +20,7 @@ __all__ = [
     "Client",
     "Held",
     "Passphrase",
+    "Restored",
     "Result",
     "Store",
     "StoreBusyError",
@@ -34,4 +36,5 @@ __all__ = [
     "open_store",
     "overwrite",
     "reading_id",
+    "restore",
 ]

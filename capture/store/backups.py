@@ -56,7 +56,7 @@ def backup(db: Database, target: Path, passphrase: Passphrase | None = None) -> 
         try:
             with _one_moment(db):
                 expected = fingerprint(db)
-                with closing(_open(part, passphrase, read_only=False)) as copy:
+                with closing(opened(part, passphrase, read_only=False)) as copy:
                     db.conn.backup(copy.conn)
                     # One file without others beside it; an open store turns its log on again.
                     copy.execute("PRAGMA journal_mode = DELETE")
@@ -84,7 +84,7 @@ def look_over(path: Path, ask: Callable[[], Passphrase] | None = None) -> Held:
             if ask is None:
                 raise locked()
             passphrase = ask()
-        with closing(_open(path, passphrase, read_only=True)) as copy:
+        with closing(opened(path, passphrase, read_only=True)) as copy:
             if migrations.is_empty(copy):
                 raise StoreError("The file is empty: it is no backup.", f"Check the path {path}.")
             migrations.refuse_strangers(copy)
@@ -144,7 +144,7 @@ def _one_moment(db: Database) -> Iterator[None]:
 
 def expect_same(part: Path, passphrase: Passphrase | None, expected: Fingerprint) -> None:
     """Read the copy again: sound, the same in every row, and a visit that leads to the same."""
-    with closing(_open(part, passphrase, read_only=True)) as copy:
+    with closing(opened(part, passphrase, read_only=True)) as copy:
         found = None if problems(copy) else fingerprint(copy)
     if found != expected:
         raise StoreError(
@@ -153,7 +153,8 @@ def expect_same(part: Path, passphrase: Passphrase | None, expected: Fingerprint
         )
 
 
-def _open(path: Path, passphrase: Passphrase | None, *, read_only: bool) -> Database:
+def opened(path: Path, passphrase: Passphrase | None, *, read_only: bool) -> Database:
+    """Open a file as it is: no setting is changed, nothing is made or brought up to date."""
     if passphrase is not None:
         connection = open_encrypted(path, passphrase, _TIMEOUT_MS, read_only=read_only)
     else:

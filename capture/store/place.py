@@ -19,7 +19,9 @@ FOLDER_MODE = 0o700
 VARIABLE = "FOLDCALL_STORE"
 """The environment variable that names the store's file."""
 
-_SIDE_FILES = ("-wal", "-shm", "-journal")
+SIDE_FILES = ("-wal", "-shm", "-journal")
+"""What the names of the files end in that SQLite keeps beside the store."""
+
 _OTHERS = 0o077
 """The permission bits of group and others."""
 
@@ -55,7 +57,7 @@ def prepare(path: Path, *, create: bool) -> Path:
             raise no_store(path)
         make_folder(path.parent)
         make_file(path)
-    for name in (path.name, *(path.name + suffix for suffix in _SIDE_FILES)):
+    for name in (path.name, *(path.name + suffix for suffix in SIDE_FILES)):
         _close_to_others(path.with_name(name))
     return path
 

@@ -55,6 +55,8 @@ def open_store(
     given = Path(path)
     with told_plainly(given):
         file = place.prepare(given, create=create)
+        # Before it is opened: a file that is exchanged meanwhile is then seen to be another.
+        identity = place.identity(file)
         db = connection.connect(file, busy_timeout_ms, passphrase)
         try:
             migrations.refuse_strangers(db)
@@ -62,7 +64,7 @@ def open_store(
                 raise place.no_store(file)
             connection.use_write_ahead_log(db, busy_timeout_ms)
             migrations.migrate(db)
-            return Store(db, file, passphrase)
+            return Store(db, file, identity, passphrase)
         except BaseException:
             db.close()
             raise
@@ -76,11 +78,17 @@ class Store:
     offset and come from the caller, as do identifiers (UUIDs) unless they are left out.
     """
 
-    def __init__(self, db: Database, path: Path, passphrase: Passphrase | None = None) -> None:
+    def __init__(
+        self,
+        db: Database,
+        path: Path,
+        identity: tuple[int, int],
+        passphrase: Passphrase | None = None,
+    ) -> None:
         self.db = db
         self.path = path
         self._passphrase = passphrase
-        self._identity = place.identity(path)
+        self._identity = identity
         self.sounds = sounds_of(path)
 
     def __enter__(self) -> "Store":
