@@ -1,7 +1,9 @@
 """`foldcall check --voice`: twenty prompts, and a plain word whether to work by voice here."""
 
 import argparse
+import shutil
 import sys
+import textwrap
 import threading
 from collections.abc import Callable, Iterable
 from contextlib import nullcontext, suppress
@@ -204,7 +206,7 @@ def voice_command(chosen: argparse.Namespace, pack: Pack) -> int:
         screen=terminal and not chosen.plain and chosen.from_wav is None,
     )
     found = check_voice(
-        show,
+        _wrapped if terminal else show,
         PortAudio(),
         pack,
         wish,
@@ -212,6 +214,13 @@ def voice_command(chosen: argparse.Namespace, pack: Pack) -> int:
         _ask_to_keep if terminal else lambda: False,
     )
     return 0 if found in {Trust.VOICE, Trust.OFTEN} else 1
+
+
+def _wrapped(line: str) -> None:
+    """Write a line to a terminal, broken between words."""
+    width = shutil.get_terminal_size().columns
+    indent = " " * (4 + len(line) - len(line.lstrip()))
+    show(*textwrap.wrap(line, max(20, width - 1), subsequent_indent=indent))
 
 
 def _ask_to_keep() -> bool:

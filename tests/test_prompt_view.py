@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import pytest
 
+from capture.screen import blocks
 from capture.screen.prompt_view import PromptView, render_prompt
 from capture.screen.render import Size, plain
 from capture.screen.view import SoundView
@@ -53,6 +54,16 @@ def test_the_prompt_is_drawn_large() -> None:
     assert drawn[0] < 5
     assert any(after - before > 1 for before, after in pairwise(drawn))
     assert len(drawn) >= 16
+
+
+def test_the_outcome_is_drawn_large_where_there_is_room() -> None:
+    """From two metres it is seen whether the call was taken; in a small terminal the words tell."""
+    view = replace(VIEW, words="six", last='heard "six" 99%: right at once', notice="")
+    for outcome in ("right at once", "doubtful", "asked again", "silently wrong"):
+        shown = replace(view, outcome=outcome)
+        large = "\n".join(f" {row}".rstrip() for row in blocks.large(outcome, ink="#"))
+        assert large in plain(render_prompt(shown, Size(80, 24), True))
+    assert plain(render_prompt(view, Size(40, 12), True)).count("\n") == 11
 
 
 def test_in_a_narrow_terminal_the_words_are_plain() -> None:

@@ -208,6 +208,9 @@ def test_the_report_tells_what_to_do(asked: tuple[Prompt, ...]) -> None:
     assert "Use the keypad here: 1 of 20" in bad[-2]
     assert "threshold of 95.01% instead of 90.00%" in bad[-1]
     assert "left 19 right at once" in bad[-1]
+    near = [*[replace(RIGHT, probability=0.93)] * 12, *[RIGHT] * 7]
+    poor = report_lines(done_with(asked, WRONG, *near), SURE)
+    assert poor[-1].endswith("left 7 right at once. With so many questions the keypad is quicker.")
     assert "threshold" not in report_lines(done_with(asked, WRONG, *[RIGHT] * 19), None)[-1]
     often = report_lines(done_with(asked, *[DOUBTFUL] * 5, *[RIGHT] * 15), SURE)
     assert "ask often here: 5 of 20" in often[-1]

@@ -13,6 +13,8 @@ _SIZES = ((4, 2), (3, 2), (2, 2), (2, 1), (1, 1))
 _LEAST_FOOT = 6
 """Rows below the prompt: what was heard, notices, keys and the level."""
 
+_SMALL_ROWS = 3
+
 _STYLES = {
     "right at once": "class:saved",
     "doubtful": "class:doubtful",
@@ -59,6 +61,9 @@ def render_prompt(view: PromptView, size: Size, ascii_only: bool) -> tuple[Line,
     drawn = _large(view.words, width - 2, room - len(head), ascii_only)
     middle: list[Line] = [*head, *(((BIG, f" {row}"),) for row in drawn)]
     gap = max(0, size.rows - len(lines) - len(middle) - len(foot))
+    word = _outcome(view.outcome, width - 2, gap - 1, ascii_only)
+    foot = [*word, *foot]
+    gap -= len(word)
     return tuple(
         cut(safe(line), width) for line in [*lines, *middle, *[()] * gap, *foot][: size.rows]
     )
@@ -77,6 +82,20 @@ def _large(text: str, columns: int, rows: int, ascii_only: bool) -> tuple[str, .
                     drawn += [*blocks.large(part, times, down, ink), ""]
                 return tuple(drawn[:-1])
     return tuple(textwrap.wrap(text, max(10, columns)))[: max(1, rows)]
+
+
+def _outcome(outcome: str, columns: int, rows: int, ascii_only: bool) -> list[Line]:
+    """How it went in large letters, where there are rows left for them."""
+    style = _STYLES.get(outcome)
+    if style is None or blocks.width(outcome) > columns:
+        return []
+    if rows >= blocks.ROWS:
+        drawn = blocks.large(outcome, ink=blocks.ASCII_INK if ascii_only else blocks.INK)
+    elif rows >= _SMALL_ROWS and not ascii_only:
+        drawn = blocks.small(outcome)
+    else:
+        return []
+    return [((style, f" {row}"),) for row in drawn]
 
 
 def _broken(words: list[str], columns: int, times: int) -> list[str]:
