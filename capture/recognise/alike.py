@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from capture.language.automaton import Automaton, meaning
+from capture.language.differing import Differing, differing_after
 from capture.language.meaning import intent_from
-from capture.language.tree import Operation
 from capture.language.web import Step, Tags, Web, web_of
 from capture.recognise.lexicon import Lexicon, Pronunciation
 
@@ -41,13 +41,12 @@ class Alike:
         return one, other
 
 
-_Slot = tuple[int | None, int | str]
-"""What tags make of a slot: (factor, term) of a number that is not known yet; (None, name)."""
+_ANY = -1
+_MOST_WAYS = 40
+"""So many different numbers said before are tried, more than any rule needs."""
 
-_SAME: _Slot = (1, 0)
 _SETTING = ("call", "wrong")
 Setting = tuple[tuple[str, int | str], ...]
-_Differing = tuple[tuple[str, _Slot, _Slot], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +57,13 @@ class _Pair:
     other: int
     ahead: Pronunciation = ()
     one_is_ahead: bool = True
-    differing: _Differing = ()
+    differing: Differing = ()
     core: tuple[Words, Words] = ((), ())
     """Their words from where they begin to differ to where both have ended a word again."""
     setting: Setting = ()
     """What is said of both: a known wrong form means the same whatever number is in it."""
+    root: int = _ANY
+    """Where they parted, if the number said before decides whether they differ at all."""
 
     @property
     def is_settled(self) -> bool:
@@ -85,14 +86,17 @@ class _Search:
     lexicon: Lexicon
     traces: dict[_Pair, _Trace] = field(default_factory=dict)
     waiting: deque[_Pair] = field(default_factory=deque)
+    ways: dict[tuple[int, Setting], list[tuple[Words, Tags]]] = field(default_factory=dict)
     begun: dict[int, dict[Pronunciation, list[tuple[Pronunciation, Step]]]] = field(
         default_factory=dict
     )
 
-    def run(self) -> Iterator[tuple[Alike, _Differing]]:
+    def run(self) -> Iterator[tuple[Alike, Differing]]:
         """All pairs found, each with how its meanings differ."""
-        for (node, setting), (words, tags) in self._ways().items():
-            root = _Pair(node, node, setting=setting)
+        self._find_ways()
+        for (node, setting), ways in self.ways.items():
+            root = _Pair(node, node, setting=setting, root=node)
+            words, tags = ways[0]
             self.traces[root] = _Trace(None, (words, words), (tags, tags))
             onward = _Trace(root, ((), ()), ((), ()))
             places = {step: place for place, step in enumerate(self.web.steps[node])}
@@ -107,20 +111,27 @@ class _Search:
             yield from self._ended(pair)
             self._go_on(pair)
 
-    def _ways(self) -> dict[tuple[int, Setting], tuple[Words, Tags]]:
-        """The fewest words that lead to each node in each setting, with their tags."""
+    def _find_ways(self) -> None:
+        """Words that lead to each node in each setting, shortest first, with their tags.
+
+        Ways that differ in no number are one.
+        """
         start = (self.web.start, _setting((), self.web.tags))
-        found: dict[tuple[int, Setting], tuple[Words, Tags]] = {start: ((), self.web.tags)}
-        waiting = deque([start])
+        waiting: deque[tuple[tuple[int, Setting], Words, Tags]] = deque()
+        waiting.append((start, (), self.web.tags))
+        known: dict[tuple[int, Setting], set[frozenset[tuple[str, int | str]]]] = {}
         while waiting:
-            node, setting = waiting.popleft()
-            words, tags = found[node, setting]
-            for step in self.web.steps[node]:
-                onward = (step.target, _setting(setting, step.tags))
-                if step.word is not None and onward not in found:
-                    found[onward] = ((*words, step.word), tags + step.tags)
-                    waiting.append(onward)
-        return found
+            place, words, tags = waiting.popleft()
+            there = known.setdefault(place, set())
+            numbers = frozenset(item for item in meaning(tags).items() if isinstance(item[1], int))
+            if numbers in there or len(there) >= _MOST_WAYS:
+                continue
+            there.add(numbers)
+            self.ways.setdefault(place, []).append((words, tags))
+            for step in self.web.steps[place[0]]:
+                if step.word is not None:
+                    onward = (step.target, _setting(place[1], step.tags))
+                    waiting.append((onward, (*words, step.word), tags + step.tags))
 
     def _pronunciations(self, word: str | None) -> tuple[Pronunciation, ...]:
         # A word that nobody can pronounce is told elsewhere.
@@ -182,14 +193,17 @@ class _Search:
         core = pair.core
         if not pair.is_settled and (core != ((), ()) or words[0] != words[1]):
             core = core[0] + words[0], core[1] + words[1]
+        differing = differing_after(pair.differing, *tags)
+        hangs_on = any(here[0] != there[0] for _, here, there in differing)
         reached = _Pair(
             pair.one if one is None else one.target,
             pair.other if other is None else other.target,
             ahead,
             one_is_ahead or not ahead,
-            _differing(pair.differing, *tags),
+            differing,
             core,
             _setting(pair.setting, tags[0]),
+            pair.root if hangs_on else _ANY,
         )
         same = reached.one == reached.other and not reached.ahead and not reached.differing
         if reached in self.traces or same:
@@ -201,29 +215,32 @@ class _Search:
         )
         self.waiting.append(reached)
 
-    def _ended(self, pair: _Pair) -> Iterator[tuple[Alike, _Differing]]:
+    def _ended(self, pair: _Pair) -> Iterator[tuple[Alike, Differing]]:
         if pair.ahead:
             return
         for one in self.web.ends(pair.one):
             for other in self.web.ends(pair.other):
-                differing = _differing(pair.differing, one, other)
+                differing = differing_after(pair.differing, one, other)
                 if not differing:
                     continue
-                words, tags = self._whole(pair)
-                differs = _meant_differently(tags[0] + one, tags[1] + other)
-                if differs:
-                    yield Alike(*words, differs), differing
+                for words, tags in self._whole(pair):
+                    differs = _meant_differently(tags[0] + one, tags[1] + other)
+                    if differs:
+                        yield Alike(*words, differs), differing
+                        break
 
-    def _whole(self, pair: _Pair) -> tuple[tuple[Words, Words], tuple[Tags, Tags]]:
+    def _whole(self, pair: _Pair) -> Iterator[tuple[tuple[Words, Words], tuple[Tags, Tags]]]:
+        """The words and tags of both from the beginning, for each way to where they parted."""
         words: tuple[Words, Words] = ((), ())
         tags: tuple[Tags, Tags] = ((), ())
-        at: _Pair | None = pair
-        while at is not None:
+        at = pair
+        while (before := self.traces[at].before) is not None:
             trace = self.traces[at]
             words = trace.words[0] + words[0], trace.words[1] + words[1]
             tags = trace.tags[0] + tags[0], trace.tags[1] + tags[1]
-            at = trace.before
-        return words, tags
+            at = before
+        for first, begun in self.ways[at.one, at.setting]:
+            yield (first + words[0], first + words[1]), (begun + tags[0], begun + tags[1])
 
 
 def sound_alike(automaton: Automaton, lexicon: Lexicon) -> tuple[Alike, ...]:
@@ -271,35 +288,6 @@ def _words_of(step: Step | None) -> Words:
 
 def _tags_of(step: Step | None) -> Tags:
     return () if step is None else step.tags
-
-
-def _differing(before: _Differing, one: Tags, other: Tags) -> _Differing:
-    """The slots in which two phrases differ, after some tags more of each."""
-    if one == other and not before:
-        return ()
-    ones = {slot: here for slot, here, _ in before}
-    others = {slot: there for slot, _, there in before}
-    _apply(one, ones)
-    _apply(other, others)
-    pairs = (
-        (slot, ones.get(slot, _SAME), others.get(slot, _SAME)) for slot in ones.keys() | others
-    )
-    return tuple(sorted((each for each in pairs if each[1] != each[2]), key=lambda each: each[0]))
-
-
-def _apply(tags: Tags, slots: dict[str, _Slot]) -> None:
-    for tag in tags:
-        if isinstance(tag.value, str):
-            slots[tag.slot] = (None, tag.value)
-            continue
-        factor, term = slots.get(tag.slot, _SAME)
-        if tag.operation is Operation.SET:
-            factor, term = 0, 0
-        if factor is None or isinstance(term, str):
-            # A number in the place of a name begins at 0.
-            factor, term = 0, 0
-        times = 10 if tag.operation is Operation.APPEND else 1
-        slots[tag.slot] = (factor * times, term * times + tag.value)
 
 
 def _meant_differently(
