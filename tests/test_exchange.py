@@ -26,6 +26,7 @@ from capture.exchange.shape import faults
 from capture.exchange.table import guard, table_lines, unguard
 from capture.exchange.table_read import read_table
 from capture.store import Store, StoreError, open_store
+from capture.store.rows import LONGEST_TEXT
 
 pytestmark = pytest.mark.usefixtures("capsys")
 
@@ -58,6 +59,57 @@ def test_an_export_comes_back_byte_for_byte(full: Path, tmp_path: Path, name: st
     assert exported(new, name) == first
     with open_store(new) as opened:
         assert opened.check() == ()
+
+
+def test_what_the_store_takes_every_import_takes_back(tmp_path: Path, halfway: Any) -> None:
+    """One limit for names, notes and reasons; as long as may be, and of signs that are escaped."""
+    assert schema()["$defs"]["text"]["maxLength"] == LONGEST_TEXT
+    long = "=\"'\n\t" + "é" * (LONGEST_TEXT - 5)
+    path = tmp_path / "long.db"
+    with open_store(path) as store:
+        client = store.add_client(long, "male", at=LATER, note=long)
+        client = store.edit_client(client.id, at=LATER, note=long[::-1])
+        assessor = store.add_assessor(long, at=LATER)
+        row = store.begin_visit(
+            client.id, assessor.id, at=LATER, plan=halfway.plan.to_plain(), program_version="1"
+        )
+        for entry in halfway.journal:
+            store.append(row.id, entry)
+        number = halfway.visit.confirmed[0].number
+        for _ in range(12):
+            given = {"at": LATER, "by_name": long, "reason": long}
+            store.amend(row.id, number=number, kind="value", value_tenths_mm=150, **given)
+    for name in ("all.csv", "all.json"):
+        exported(path, name)
+        new = tmp_path / f"{name}.db"
+        assert main(["import", str(tmp_path / f"long-{name}"), "--store", str(new)]) == 0
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["clients", "add", "{}", "--sex", "male"],
+        ["clients", "add", "Ada Moss", "--sex", "female", "--note", "{}"],
+        ["clients", "edit", "Rowan Alderby", "--name", "{}"],
+        ["measure", "--client", "{}", "--assessor", "T", "--sex", "male", "--age", "30", "--plain"],
+        ["measure", "--client", "A", "--assessor", "{}", "--sex", "male", "--age", "30", "--plain"],
+        ["caliper", "add", "{}", "--step", "0.2", "--opening", "80"],
+    ],
+    ids=["name", "note", "another name", "client", "assessor", "caliper"],
+)
+def test_what_is_too_long_is_told_at_its_entry(
+    arguments: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not at an import years later."""
+    path = tmp_path / "store.db"
+    with open_store(path) as store:
+        store.add_client("Rowan Alderby", "male", at=LATER)
+    given = [each.replace("{}", "x" * (LONGEST_TEXT + 1)) for each in arguments]
+    assert main([*given, "--store", str(path)]) == 1
+    assert f"longer than {LONGEST_TEXT} characters" in capsys.readouterr().err
+    with open_store(path) as store:
+        assert all(len(each.name) <= LONGEST_TEXT for each in store.clients())
+        assert store.visits() == []
 
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"))

@@ -15,7 +15,8 @@ from capture.exchange.table import Row, of_plan, unguard
 from capture.report.amendments import value_that_counts
 
 MOST_PROBLEMS = 20
-LONGEST_CELL = 100_000
+LONGEST_CELL = 1_000_000
+"""Characters of a cell; one may hold several amendments, each with its reason."""
 _TENTHS = re.compile(r"[0-9]{1,3}\.[0-9]")
 _SECONDS = re.compile(r"[0-9]{1,3}\.[0-9]")
 _WHOLE = re.compile(r"[1-9][0-9]{0,8}")

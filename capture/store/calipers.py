@@ -10,7 +10,7 @@ from sqlite_utils import Database
 from capture.protocol.caliper import Caliper, GaugeCheck, GaugePoint
 from capture.store.connection import writing
 from capture.store.errors import StoreError
-from capture.store.rows import as_text, new_id
+from capture.store.rows import as_text, as_typed, new_id
 
 _TABLES = {
     "calipers": "added_at, id",
@@ -67,7 +67,7 @@ def add(db: Database, caliper: Caliper, at: str) -> None:
             [
                 new_id(),
                 as_text(at, "time"),
-                as_text(caliper.description.strip(), "description"),
+                as_typed(caliper.description.strip(), "description"),
                 caliper.step_tenths_mm,
                 caliper.opening_tenths_mm,
             ],
@@ -85,7 +85,7 @@ def add_check(db: Database, caliper_id: str, check: GaugeCheck, by_name: str, at
                 caliper_id,
                 as_text(at, "time"),
                 as_text(check.on, "day"),
-                as_text(by_name, "name"),
+                as_typed(by_name, "name"),
                 json.dumps(points),
             ],
         )
@@ -107,8 +107,8 @@ def add_change(db: Database, caliper_id: str, change: CaliperChange) -> None:
                 caliper_id,
                 as_text(change.at, "time"),
                 int(change.in_use),
-                as_text(change.by_name, "name"),
-                as_text(change.reason, "reason"),
+                as_typed(change.by_name, "name"),
+                as_typed(change.reason, "reason"),
             ],
         )
 

@@ -10,6 +10,9 @@ from uuid import UUID, uuid4
 from capture.store.errors import StoreError
 from capture.visit.entry import Plain
 
+LONGEST_TEXT = 10_000
+"""Characters of a name, a note or a reason; what is longer no import would take back."""
+
 
 @dataclass(frozen=True, slots=True)
 class Client:
@@ -106,9 +109,14 @@ def as_text(value: str, what: str) -> str:
 
 
 def as_typed(value: str, what: str) -> str:
-    """The same for a name or a note. `StoreError` for NUL too: SQLite's functions stop at one."""
+    """The same for a name, a note or a reason, up to `LONGEST_TEXT` characters.
+
+    `StoreError` for a longer one, and for NUL: SQLite's functions stop at one.
+    """
     if "\0" in as_text(value, what):
         raise _refused(what, "it holds a NUL")
+    if len(value) > LONGEST_TEXT:
+        raise _refused(what, f"it is longer than {LONGEST_TEXT} characters")
     return value
 
 
