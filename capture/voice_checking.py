@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 
 from capture.company import native_messages_logged
+from capture.errors import MisuseError
 from capture.pack import Pack
 from capture.protocol.protocol import SEVEN_SITES
 from capture.recognise.certainty import Certainty
@@ -195,6 +196,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def voice_command(chosen: argparse.Namespace, pack: Pack) -> int:
     """Run `check --voice` as the command line asks for it; the exit code."""
+    for option, given in (("--store", chosen.store), ("--speaker", chosen.speaker)):
+        if given is not None:
+            raise MisuseError(f"{option} is not for a voice check.", "Leave it out.")
+    if chosen.from_wav is not None and chosen.microphone is not None:
+        raise MisuseError("A recording takes the microphone's place.", "Give one of the two.")
     path = settings_path()
     terminal = sys.stdin.isatty() and sys.stdout.isatty()
     wish = VoiceWish(

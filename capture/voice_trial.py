@@ -165,7 +165,9 @@ class VoiceTrial:
                 case _Key(key):
                     self._take_key(key)
                 case _NoMoreKeys():
-                    self.over = self.over or not self._recorded
+                    if not (self._recorded or self.over):
+                        self._tell("The input is closed: the check ends here.")
+                        self.over = True
         finally:
             if isinstance(given, Spoken):
                 given.answered.set()

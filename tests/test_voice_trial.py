@@ -16,6 +16,7 @@ from prompt_sound import PAUSE_S, RATE_HZ, record
 
 from capture.check import add_command
 from capture.errors import CaptureError, MisuseError
+from capture.hearing import MicrophoneIs, Spoken
 from capture.language.grammar import Grammar
 from capture.pack import Pack
 from capture.protocol.protocol import SEVEN_SITES
@@ -210,8 +211,44 @@ def test_a_closed_input_ends_a_live_check(grammar: Grammar, asked: tuple[Prompt,
     def script(trial: VoiceTrial) -> list[str | Callable[[], None]]:
         return ["fifteen", trial.no_more_keys, lambda: until(lambda: trial.over)]
 
-    trial, _, _ = ran(grammar, asked, script)
+    trial, lines, _ = ran(grammar, asked, script)
     assert outcomes(trial) == [Outcome.RIGHT]
+    assert lines[-1] == "    ! The input is closed: the check ends here."
+
+
+def test_a_microphone_that_goes_is_told_and_when_it_is_back(
+    grammar: Grammar, asked: tuple[Prompt, ...]
+) -> None:
+    """The prompt waits for it."""
+    lines: list[str] = []
+    ear = ScriptedEar([])
+    known = parsers_of(asked, grammar, SITES)
+    trial = VoiceTrial(ear, ear, asked, known, SURE, watch=lines.append)
+    gone = MicrophoneError("It gives no sound any more.", "Plug it in again.")
+    for state, trouble in ((MicState.LISTENING, None), (MicState.DEAF, gone)):
+        trial.post(MicrophoneIs(state, "lapel", trouble))
+    trial.drain()
+    assert trial.view().notice == "It gives no sound any more. Plug it in again."
+    assert trial.view().sound.level_dbfs is None
+    trial.post(MicrophoneIs(MicState.LISTENING, "lapel", None))
+    trial.drain()
+    assert trial.view().notice == "The microphone 'lapel' is back."
+    assert (trial.over, trial.round.results) == (False, ())
+
+
+def test_a_word_for_the_prompt_before_is_not_taken(
+    grammar: Grammar, asked: tuple[Prompt, ...]
+) -> None:
+    """Nobody can answer a prompt that is not there yet."""
+    ear = ScriptedEar([])
+    known = parsers_of(asked, grammar, SITES)
+    trial = VoiceTrial(ear, ear, asked, known, SURE)
+    late = Spoken(spoken("fifteen"), epoch=-1, began_at_s=0.0)
+    trial.post(late)
+    trial.drain()
+    assert late.answered.is_set()
+    assert trial.round.results == ()
+    assert 'Heard "fifteen" for the prompt before' in trial.view().notice
 
 
 def test_silence_gets_a_hint(grammar: Grammar, asked: tuple[Prompt, ...]) -> None:
@@ -405,6 +442,22 @@ def test_the_command_tells_the_verdict_by_its_exit_code(
     assert command("--voice", "--from-wav", str(good), "--remember") == 0
     assert "It is kept in" in capsys.readouterr().out
     assert command("--voice", "--from-wav", str(bad)) == 1
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ["--voice", "--store", "a.db"],
+        ["--voice", "--speaker", "box"],
+        ["--voice", "--from-wav", "a.wav", "--microphone", "lap"],
+    ],
+)
+def test_what_a_voice_check_does_not_use_is_refused(
+    command: Callable[..., int], options: list[str]
+) -> None:
+    """Else it would be passed over."""
+    with pytest.raises(MisuseError):
+        command(*options)
 
 
 @pytest.mark.parametrize("options", [["--from-wav", "a.wav"], ["--plain"]])
