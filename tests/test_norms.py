@@ -92,7 +92,7 @@ def test_sources_say_how_well_they_are_known() -> None:
     assert RANGES_CONFIRMED is Confirmed.SECONDARY
     found = norm(Sex.MALE, 30, 20)
     assert found is not None
-    assert "from memory" in found.lines[0]
+    assert "not yet compared with the print" in found.lines[0]
     assert "editions 6 and 7" in found.lines[0]
     assert "American Council on Exercise" in found.lines[1]
 

@@ -23,6 +23,7 @@ from capture.report.attention import findings
 from capture.report.body import body_svg
 from capture.report.day import DayRow, day_lines, visit_lines
 from capture.report.deviations import deviations
+from capture.report.markup import escape
 from capture.report.page import page_lines
 from capture.report.record import VisitRecord, record_of
 from capture.report.results import result_of
@@ -236,6 +237,40 @@ def test_a_client_who_is_shown_no_percent_finds_none_anywhere() -> None:
     for unseen in (number[:6], "body fat", "Body fat", "Siri", "ensity", " kg", "Among 100"):
         assert unseen not in text
     assert len(re.findall("<svg", page(open_to_all))) == len(re.findall("<svg", text)) + 1
+    # On what is handed over no share of a hundred stands at all: the eye looks for one.
+    handed = re.sub(r"<style.*?</style>", "", text.split("</main>")[0], flags=re.DOTALL)
+    assert not re.search(r"%|percent|\bfat\b", handed, re.IGNORECASE)
+
+
+def test_the_first_visit_has_each_picture_once() -> None:
+    """The folds stand on the outline; bars beside each other come with a second visit."""
+    assert "Site by site" not in page(told(made("2026-05-04")))
+    assert "Site by site" in page(told(made("2026-05-04"), made("2026-04-04")))
+
+
+def test_an_error_that_is_not_known_takes_no_column() -> None:
+    """Without enough pairs of readings the table of changes has neither the error nor its note."""
+    visits = made("2026-05-04"), made("2026-04-04")
+    for story, known in ((told(*visits), True), (tell(visits[0], NAMES, visits[1:], ()), False)):
+        assert ('<th scope="col" class="n">error, mm</th>' in page(story)) is known
+        assert ("95 times of 100" in page(story)) is known
+
+
+@pytest.mark.parametrize("name", ["\u05e8\u05d5\u05ea", "<b>Ada", "Ada \U0001f469\u200d\U0001f52c"])
+def test_a_name_moves_nothing_beside_it(name: str) -> None:
+    """Written from right to left, with markup or signs: it is set apart wherever it stands."""
+    story = replace(told(made("2026-05-04")), person=Person(name, name))
+    text = page(story)
+    shown = escape(name)
+    assert text.count(shown) == text.count(f"<bdi>{shown}</bdi>") + 1 == 5
+    assert f"<title>Skinfolds of \u2068{shown}\u2069, 2026-05-04</title>" in text
+
+
+def test_every_sheet_says_what_it_belongs_to() -> None:
+    """Day, visit and page, without the name; nothing of a visit gets into the style otherwise."""
+    visit = made("2026-05-04")
+    text = page(told(replace(visit, id='"; } body { display: none')))
+    assert 'content: "2026-05-04, visit bod"' in text
 
 
 def test_norms_can_be_left_out_alone() -> None:

@@ -46,7 +46,7 @@ ERROR_HEADS = (
     "site", "error, mm", "likely", "error, %", "reliability", "pairs", "people",
     "level of practice",
 )  # fmt: skip
-LIMITS_NOTE = f"Limits of the levels: {TEM_LIMITS_SOURCE} (from {TEM_LIMITS_CONFIRMED.value})."
+LIMITS_NOTE = f"Limits of the levels: {TEM_LIMITS_SOURCE} ({TEM_LIMITS_CONFIRMED.in_words})."
 
 
 @dataclass(frozen=True, slots=True)

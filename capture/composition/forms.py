@@ -60,6 +60,16 @@ class Confirmed(Enum):
     OWN_CHOICE = "our own choice"
     """Not in the literature: settled here, with the reason beside it."""
 
+    @property
+    def in_words(self) -> str:
+        """Where such a figure stands, for a reader who never saw these words."""
+        return {
+            Confirmed.VERIFIED: "read in the paper or its abstract",
+            Confirmed.SECONDARY: "read in a text that reproduces the paper",
+            Confirmed.MEMORY: "not yet compared with the print",
+            Confirmed.OWN_CHOICE: "our own choice",
+        }[self]
+
 
 class Gives(Enum):
     """What an equation predicts."""

@@ -104,10 +104,10 @@ class Norm:
             likely = f" ({self.likely_fewest} to {self.likely_most} for the likely range)"
         yield (
             f"Among 100 {self.group} about {self.fewest} to {self.most} had a higher percent"
-            f"{likely}. {PERCENTILES_SOURCE} (from {PERCENTILES_CONFIRMED.value})."
+            f"{likely}. {PERCENTILES_SOURCE} ({PERCENTILES_CONFIRMED.in_words})."
         )
         if self.band is not None:
-            yield f"It lies {self.band}. {RANGES_SOURCE} ({RANGES_CONFIRMED.value})."
+            yield f"It lies {self.band}. {RANGES_SOURCE} ({RANGES_CONFIRMED.in_words})."
         yield NORM_CAUTION
 
     def to_plain(self) -> dict[str, object]:

@@ -21,7 +21,8 @@ from capture.composition.uncertainty import (
 
 RANGE_MEANING = "one standard error to either side: about two in three lie within it"
 ESSENTIAL_CAUTION = (
-    "The target lies near or below essential fat, about 3 % in men and 12 % in women (from memory)."
+    "The target lies near or below essential fat, about 3 % in men and 12 % in women (not yet "
+    "compared with the print)."
 )
 
 

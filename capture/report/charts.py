@@ -47,7 +47,7 @@ def trend_svg(title: str, unit: str, found: Trend) -> str:
     # Dates with times would run into each other.
     crowded = len(points) > 4 and any(len(point.date) > len("2026-05-04") for point in points)
     chart: Any = pygal.Line(
-        **_options(title, 245 if crowded else 205),
+        **_options(title, 220 if crowded else 180),
         x_label_rotation=20 if crowded else 0,
         dots_size=5,
         show_legend=False,
@@ -85,7 +85,7 @@ def profile_svg(
 ) -> str:
     """Bars by site for the last visits, the present one first; None leaves a gap."""
     chart: Any = pygal.Bar(
-        **_options(title, 265),
+        **_options(title, 225),
         legend_at_bottom=True,
         legend_at_bottom_columns=max(1, len(visits)),
     )

@@ -1,15 +1,17 @@
-"""The page of a report for the file: every reading, what was settled, what was changed."""
+"""The page of a report for the file: every reading, what was settled and changed, own errors."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
+from capture.composition.assessor import ERROR_HEADS, LIMITS_NOTE, WHY_MIN_PAIRS, SiteError
 from capture.language.intents import length_from_plain
 from capture.report.deviations import deviations
-from capture.report.markup import escape, paragraphs, section, table_html
+from capture.report.markup import escape, named, paragraphs, section, table_html
 from capture.report.names import spaced
 from capture.report.record import ReadingRecord, VisitRecord
 from capture.report.remarks import remark_lines
+from capture.report.results import sites_of_record
 from capture.report.site_pictures import site_pictures
-from capture.report.story import Story
+from capture.report.story import Story, method_lines
 from capture.units import millimetres
 
 
@@ -18,12 +20,11 @@ def file_lines(story: Story) -> Iterator[str]:
     visit = story.visit
     yield f'<article class="file"><h1>For the file: visit {escape(visit.id)}</h1>'
     signed = _signed(visit)
-    yield paragraphs(
-        (
-            f"Client {story.person.client}. Assessor {story.person.assessor}. "
-            f"Begun {visit.started_at}, last entry {visit.last_at}. {signed}",
-        )
+    yield (
+        f"<p>Client {named(story.person.client)}. Assessor {named(story.person.assessor)}. "
+        f"Begun {_moment(visit.started_at)}, last entry {_moment(visit.last_at)}. {signed}</p>"
     )
+    yield from section("How it was measured", paragraphs(method_lines(story)), "small")
     found = deviations(visit)
     yield from section("Deviations", paragraphs(found or ("None on record.",)), "small")
     yield from section(
@@ -39,6 +40,7 @@ def file_lines(story: Story) -> Iterator[str]:
         yield from section("Tape marks", _tapes(visit))
     if visit.amendments:
         yield from section("Amendments", _amendments(visit))
+    yield from section("The assessor's own error", _errors(story), "small")
     yield "</article>"
 
 
@@ -71,12 +73,19 @@ def _row(each: ReadingRecord) -> tuple[str, ...]:
 
 
 def _signed(visit: VisitRecord) -> str:
-    named = visit.sign_off
-    if named is not None:
-        return f"Signed off by {named['by_name']} on {named['at']}."
+    """By whom and when, as HTML."""
+    by_name = visit.sign_off
+    if by_name is not None:
+        return f"Signed off by {named(by_name['by_name'])} on {_moment(by_name['at'])}."
     if visit.signed_at is not None:
-        return f"Signed off at the visit, {visit.signed_at}."
+        return f"Signed off at the visit, {_moment(visit.signed_at)}."
     return "Not signed off."
+
+
+def _moment(at: str) -> str:
+    """A moment with its offset, as HTML that is not broken: '2026-05-04 09:30:00 +02:00'."""
+    told = f"{at[:10]} {at[11:19]} {at[19:]}" if at[10:11] == "T" else at
+    return f'<span class="whole">{escape(told)}</span>'
 
 
 def _tapes(visit: VisitRecord) -> str:
@@ -112,3 +121,25 @@ def _amendments(visit: VisitRecord) -> str:
             )
         )
     return table_html(("at", "by", "what", "change", "reason", ""), rows, "raw")
+
+
+def _errors(story: Story) -> str:
+    sites = sites_of_record(story.visit)
+    own = [each for each in story.errors if each.site in sites]
+    if not own:
+        return paragraphs(["Not known yet: no two readings of a site are on record."])
+    told = _error_table(own)
+    between = [each for each in story.between if each.site in sites]
+    if between:
+        told += paragraphs(["Between this assessor and the one of the last visit:"])
+        told += _error_table(between)
+    return told
+
+
+def _error_table(errors: Sequence[SiteError]) -> str:
+    rows = [each.cells for each in errors if each.found is not None]
+    few = [f"{spaced(each.site)} ({each.pairs})" for each in errors if not each.found]
+    told = table_html(ERROR_HEADS, rows) + paragraphs([LIMITS_NOTE]) if rows else ""
+    if few:
+        told += paragraphs([f"Pairs too few at: {', '.join(few)}. {WHY_MIN_PAIRS}"])
+    return told

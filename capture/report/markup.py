@@ -15,6 +15,16 @@ def escape(text: str) -> str:
     return html.escape(one_line(text, joiners=True))
 
 
+def named(name: str) -> str:
+    """A name as HTML; one that is written from right to left moves nothing beside it."""
+    return f"<bdi>{escape(name)}</bdi>"
+
+
+def apart(name: str) -> str:
+    """The same where no markup is taken, as in a title: set apart by U+2068 and U+2069."""
+    return f"\u2068{escape(name)}\u2069"
+
+
 def section(title: str, inside: str, css: str = "") -> Iterator[str]:
     """A part of the page with its heading; `inside` is markup already."""
     yield f'<section><h2>{escape(title)}</h2><div class="{css}">{inside}</div></section>'

@@ -2,37 +2,47 @@
 
 from collections.abc import Iterator, Sequence
 
-from capture.composition.assessor import ERROR_HEADS, LIMITS_NOTE, WHY_MIN_PAIRS, SiteError
 from capture.composition.change import Change
 from capture.composition.measured import Side
 from capture.composition.uncertainty import one_decimal
 from capture.report.body import body_svg
 from capture.report.charts import profile_svg, trend_svg
 from capture.report.file_page import file_lines
-from capture.report.markup import escape, paragraphs, section, table_html
+from capture.report.markup import apart, named, paragraphs, section, table_html
 from capture.report.names import spaced
 from capture.report.record import VisitRecord
 from capture.report.results import measured, sites_of_record
-from capture.report.story import Story, client_lines, differing, method_lines
+from capture.report.story import Story, client_lines, differing
 from capture.report.summary import CAUTION
 from capture.report.trend import Pair, Trend, fat_trend, sum_trend, visit_names
+
+_ERROR = 4
+"""The column of the table of changes that holds the error of measuring."""
 
 _PROFILES = 3
 """Visits in the profile; more bars a site could not be told apart."""
 
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'"
 _CSS = """
-@page { margin: 12mm }
+@page {
+  margin: 12mm 12mm 14mm;
+  @bottom-left { content: "@named"; font: 8pt sans-serif; color: #555 }
+  @bottom-right { content: counter(page) " of " counter(pages); font: 8pt sans-serif; color: #555 }
+}
 * { box-sizing: border-box }
 body { overflow-wrap: break-word }
 body { font: 11pt/1.4 sans-serif; color: #111; max-width: 186mm; margin: 6mm auto; padding: 0 3mm }
 h1 { font-size: 17pt; margin: 0; overflow-wrap: anywhere }
 h2 { font-size: 12pt; margin: 4mm 0 1mm; break-after: avoid }
+.whole { white-space: nowrap }
 header p { margin: 0.5mm 0 2mm; color: #444 }
 .plain { font-size: 12.5pt; border-left: 1.2mm solid #c8743a; padding: 0.5mm 0 0.5mm 4mm }
 .plain p { margin: 1mm 0 }
-svg { max-width: 100%; display: block; margin: 0 auto }
+svg { max-width: 100%; display: block; margin: 0 auto } svg.body { height: auto }
 svg.pygal-chart { height: auto; width: 100% }
+svg.pygal-chart .text-overlay text.value {
+  transform: translate(0, -24px); paint-order: stroke; stroke: #fff; stroke-width: 5px
+}
 table { border-collapse: collapse; width: 100%; font-size: 9pt; margin: 1mm 0 1.5mm }
 th, td { text-align: left; padding: 0.5mm 1.5mm; border-bottom: 0.2mm solid #bbb }
 td { vertical-align: top; overflow-wrap: anywhere } th { border-bottom: 0.4mm solid #555 }
@@ -44,12 +54,13 @@ table.change td:first-child, table.change th { white-space: nowrap }
 .raw td:nth-child(7), .raw td:nth-child(9), .raw td:last-child { overflow-wrap: anywhere }
 .small { font-size: 9pt; color: #333 } .small p, p.small { margin: 0.5mm 0 }
 .sites { display: grid; grid-template-columns: repeat(4, 1fr); gap: 2mm 3mm; margin: 1mm 0 }
+.sites { break-inside: avoid }
 figure.site { margin: 0; break-inside: avoid } figure.site svg { height: 38mm }
 figcaption { font-size: 7.6pt; line-height: 1.25; overflow-wrap: anywhere }
 section { break-inside: avoid } .file section { break-inside: auto }
-.file { break-before: page; margin-top: 8mm }
+.file { break-before: page; margin-top: 8mm } .file h1 { font-size: 14pt }
 thead { display: table-header-group } tr { break-inside: avoid }
-@media print { body { margin: 0; max-width: none; padding: 0 } }
+@media print { body { margin: 0; max-width: none; padding: 0 } .file { margin-top: 0 } }
 """
 
 
@@ -62,22 +73,28 @@ def page_lines(story: Story) -> Iterator[str]:
     yield f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
     yield '<meta name="referrer" content="no-referrer">'
-    yield f"<title>Skinfolds of {escape(story.person.client)}, {day}</title>"
-    yield f"<style>{_CSS}</style></head><body><main>"
-    yield f"<header><h1>{escape(story.person.client)}</h1>"
-    yield f"<p>Skinfolds of {day}, measured by {escape(story.person.assessor)}</p></header>"
+    yield f"<title>Skinfolds of {apart(story.person.client)}, {day}</title>"
+    # Sheets that come apart are put together by day, visit and page; a name would be in the way
+    # where the paper is shown around.
+    css = _CSS.replace("@named", f"{_digits(day)}, visit {_digits(visit.id[:8])}")
+    yield f"<style>{css}</style></head><body><main>"
+    yield f"<header><h1>{named(story.person.client)}</h1>"
+    yield f"<p>Skinfolds of {day}, measured by {named(story.person.assessor)}</p></header>"
     yield from section("In plain words", paragraphs(client_lines(story)), "plain")
     yield from _folds(story)
     yield from _change(story)
     yield from _profile(story)
     yield from _trends(story)
     yield from _meaning(story)
-    yield from section("How it was measured", paragraphs(method_lines(story)), "small")
-    yield from section("The assessor's own error", _errors(story), "small")
     yield from section("Cautions", paragraphs(_cautions(story)), "small")
     yield "</main>"
     yield from file_lines(story)
     yield "</body></html>"
+
+
+def _digits(text: str) -> str:
+    """Only what a date or an identifier is made of: it goes into the style sheet."""
+    return "".join(each for each in text if each.isascii() and (each.isalnum() or each == "-"))
 
 
 def _folds(story: Story) -> Iterator[str]:
@@ -106,13 +123,21 @@ def _change(story: Story) -> Iterator[str]:
         return
     rows = [_change_row(each) for each in (story.change.sum, *story.change.sites)]
     when = story.before.started_at[:10]
-    heads = (
+    heads = [
         "", f"{when}, mm", "now, mm", "change, mm", "error, mm", "that is",
-    )  # fmt: skip
-    notes = [
-        "Beside each change the error of measuring: what a change must exceed to be real with 95 "
-        "percent confidence."
-    ]
+    ]  # fmt: skip
+    notes = []
+    if any(row[_ERROR] for row in rows):
+        notes.append(
+            "Beside each change the error of measuring: measuring alone makes a smaller difference "
+            "95 times of 100, so a larger change is held to be real."
+        )
+    else:
+        # Of none of them more can be said than the note below says once.
+        alike = len({row[_ERROR + 1] for row in rows}) == 1
+        gone = slice(_ERROR, _ERROR + (2 if alike else 1))
+        del heads[gone]
+        rows = [(*row[:_ERROR], *row[gone.stop :]) for row in rows]
     if story.change.sum.note:
         notes.append(f"The sum: {story.change.sum.note}")
     notes.extend(differing(story.change))
@@ -137,7 +162,8 @@ def _change_row(each: Change) -> tuple[str, ...]:
 
 def _profile(story: Story) -> Iterator[str]:
     shown = _with_values(story)[:_PROFILES]
-    if not shown or shown[0][0] is not story.visit:
+    # Alone, a visit's folds stand on the outline already.
+    if len(shown) < 2 or shown[0][0] is not story.visit:
         return
     sites, names = sites_of_record(story.visit), visit_names([visit for visit, _ in shown])
     bars = []
@@ -177,25 +203,3 @@ def _meaning(story: Story) -> Iterator[str]:
 
 def _cautions(story: Story) -> Sequence[str]:
     return (*CAUTION, *(() if story.shown is None else story.shown.cautions))
-
-
-def _errors(story: Story) -> str:
-    sites = sites_of_record(story.visit)
-    own = [each for each in story.errors if each.site in sites]
-    if not own:
-        return paragraphs(["Not known yet: no two readings of a site are on record."])
-    told = _error_table(own)
-    between = [each for each in story.between if each.site in sites]
-    if between:
-        told += paragraphs(["Between this assessor and the one of the last visit:"])
-        told += _error_table(between)
-    return told
-
-
-def _error_table(errors: Sequence[SiteError]) -> str:
-    rows = [each.cells for each in errors if each.found is not None]
-    few = [f"{spaced(each.site)} ({each.pairs})" for each in errors if not each.found]
-    told = table_html(ERROR_HEADS, rows) + paragraphs([LIMITS_NOTE]) if rows else ""
-    if few:
-        told += paragraphs([f"Pairs too few at: {', '.join(few)}. {WHY_MIN_PAIRS}"])
-    return told

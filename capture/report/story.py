@@ -264,7 +264,7 @@ def method_lines(story: Story) -> tuple[str, ...]:
         whose = "" if story.asked.defaults.equation_id is None else ", chosen for this client"
         lines.append(
             f"Equation{whose}: {result.equation.name}; source: {result.equation.source} "
-            f"Figures: {result.equation.confirmed.value}. Sites: "
+            f"Its figures were {result.equation.confirmed.in_words}. Sites: "
             f"{', '.join(map(spaced, result.equation.sites))}."
         )
         if result.prediction is not None:

@@ -69,7 +69,7 @@ def sum_trend(visits: Iterable[Pair], now: VisitRecord, tems_mm: Mapping[str, fl
         reach = None if error is None else RANGE_95 * error
         points.append(_point(date, value_mm, reach))
     notes = [
-        "Bars: 95 percent range of the assessor's own error of measuring."
+        "Bars: where the sum lies 95 times of 100, by the assessor's own error of measuring."
         if any(point.low is not None for point in points)
         else "No error bars: the assessor's own error is not known at every site yet."
     ]
