@@ -18,6 +18,8 @@ import pytest
 
 from capture.recognise.acoustic import ModelError
 from capture.recognise.automaton import WordArc, WordAutomaton
+from capture.recognise.contexts import OPEN_END_COST
+from capture.recognise.ending import CLOSED_S, OPEN_S
 from capture.recognise.graph import GraphOptions, build_graph
 from capture.recognise.lexicon import parse_lexicon
 from capture.recognise.model_folder import write_model_folder
@@ -313,12 +315,35 @@ def test_endless_babble_is_cut(models: StrictModels) -> None:
     assert set(texts(found)) == {"[unk]"}
 
 
-@pytest.mark.parametrize("block_s", [0.01, 0.064, 0.2, 0.5])
+@pytest.mark.parametrize("block_s", [0.01, 0.064, 0.2, 0.4])
 def test_block_length_does_not_matter(models: StrictModels, block_s: float) -> None:
     """Two calls come out as two, however the sound is cut into blocks."""
     recogniser = StrictRecogniser(models, RATE_HZ, "numbers")
     sound = as_bytes(quiet(0.3), tones("six"), quiet(1.0), tones("fifty"), quiet(1.0))
     assert texts(heard_in(recogniser, sound, block_s)) == ["six", "fifty"]
+
+
+@pytest.mark.parametrize(
+    ("text", "least_s", "most_s"),
+    [("six", CLOSED_S, CLOSED_S + 0.06), ("fifty", OPEN_S, OPEN_S + 0.06)],
+    ids=["closed", "may go on"],
+)
+def test_the_quiet_after_a_call_ends_it(
+    model_dir: Path, text: str, least_s: float, most_s: float
+) -> None:
+    """Sooner after a call that nothing can follow; counted in sound, not in time."""
+    grammar = phrases("fifty", "fifty point six", "six")
+    graph = build_graph(grammar, LEXICON, GraphOptions(open_end_cost=OPEN_END_COST))
+    models = StrictModels(model_dir, {"numbers": graph})
+    recogniser = StrictRecogniser(models, RATE_HZ, "numbers")
+    block = 2 * int(0.02 * RATE_HZ)
+    spoken = as_bytes(quiet(0.4), tones(text))
+    assert not heard_in(recogniser, spoken, 0.02, end=False)
+    silence = as_bytes(quiet(1.5))
+    answers = [recogniser.feed(silence[at : at + block]) for at in range(0, len(silence), block)]
+    found = [(number, heard) for number, heard in enumerate(answers, 1) if heard is not None]
+    assert [heard.text for _, heard in found] == [text]
+    assert least_s <= found[0][0] * 0.02 <= most_s
 
 
 @pytest.mark.parametrize("block", [b"\0", bytes(2 * RATE_HZ), bytearray(2)], ids=repr)

@@ -63,13 +63,15 @@ class GraphOptions:
 class DecodingGraph:
     """A graph over transition numbers (in) and word numbers (out).
 
-    Word number n stands for ``words[n - 1]``; 0 is no word.
+    Word number n stands for ``words[n - 1]``; 0 is no word. `grammar` is what it was made from,
+    determined.
     """
 
     start: int
     arcs: tuple[FstArc, ...]
     finals: dict[int, float]
     words: tuple[str, ...]
+    grammar: PlainAutomaton
 
     def fst(self) -> bytes:
         """The graph as the file HCLG.fst."""
@@ -99,7 +101,7 @@ def build_graph(
         words.append(UNKNOWN)
     expansion = _Expansion(plain, lexicon, options, {word: n for n, word in enumerate(words, 1)})
     start = expansion.run()
-    return DecodingGraph(start, tuple(expansion.arcs), expansion.finals, tuple(words))
+    return DecodingGraph(start, tuple(expansion.arcs), expansion.finals, tuple(words), plain)
 
 
 @dataclass(slots=True)

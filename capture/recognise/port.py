@@ -73,7 +73,7 @@ class Recogniser(Protocol):
         ...
 
     def feed(self, block: bytes) -> Heard | None:
-        """Take 16-bit mono little-endian sound, at most half a second at a time.
+        """Take 16-bit mono little-endian sound, at most 0.4 s at a time.
 
         Returns an utterance when this block ended one that had words, otherwise None.
         """

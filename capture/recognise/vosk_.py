@@ -12,7 +12,8 @@ change of context makes a new recogniser instead of changing the old.
 
 import json
 import logging
-from collections.abc import Iterable, Mapping
+import math
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -20,6 +21,7 @@ import numpy as np
 import vosk
 
 from capture.recognise.acoustic import ModelError
+from capture.recognise.ending import CLOSED_S, FRAME_S, Quiet, needed_quiet_s
 from capture.recognise.graph import DecodingGraph
 from capture.recognise.model_folder import ascii_hint, runtime_folder
 from capture.recognise.nbest import LIST_LENGTH, heard_from_nbest
@@ -28,7 +30,7 @@ from capture.recognise.quiet import native_messages
 
 LOWEST_RATE_HZ = 8_000
 HIGHEST_RATE_HZ = 384_000
-LONGEST_BLOCK_S = 0.5
+LONGEST_BLOCK_S = CLOSED_S
 """An utterance needs at least this much silence to end, so that a block ends one at most."""
 
 _BYTES_PER_SAMPLE = 2
@@ -100,6 +102,7 @@ class StrictModels:
         if not graphs:
             raise ValueError("no context was given")
         self._models = {}
+        self._grammars = {context: graph.grammar for context, graph in graphs.items()}
         for context, graph in graphs.items():
             with runtime_folder(model_dir, graph) as folder:
                 self._models[context] = _load(folder)
@@ -112,6 +115,10 @@ class StrictModels:
     def decoder(self, context: str, sample_rate_hz: int) -> _Decoder:
         """A fresh decoder that listens for the phrases of a context."""
         return _new_decoder(self._models[context], sample_rate_hz)
+
+    def needed_quiet_s(self, context: str, words: Sequence[str]) -> float | None:
+        """How long a quiet ends a call after these words; None where they are no whole call."""
+        return needed_quiet_s(self._grammars[context], words)
 
 
 class PhraseModels:
@@ -150,6 +157,10 @@ class PhraseModels:
     def decoder(self, context: str, sample_rate_hz: int) -> _Decoder:
         """A fresh decoder that listens for the phrases of a context."""
         return _new_decoder(self._model, sample_rate_hz, self._lists[context])
+
+    def needed_quiet_s(self, context: str, words: Sequence[str]) -> float | None:  # noqa: ARG002
+        """None: a list is only a preference, so that the decoder alone says when all is over."""
+        return None
 
 
 def phrase_list(phrases: Iterable[str]) -> str:
@@ -205,6 +216,8 @@ class VoskRecogniser:
         self._rate_hz = sample_rate_hz
         self._fed = 0
         self._kept = b""
+        self._quiet_for = Quiet()
+        self._frame = int(FRAME_S * sample_rate_hz)
         self._wanted = self._context = context
         self._check(context)
         self._start(b"")
@@ -222,7 +235,7 @@ class VoskRecogniser:
     def feed(self, block: bytes) -> Heard | None:
         """Take sound; the utterance that ended in it, if it had words.
 
-        ValueError when the block is not whole samples, or longer than half a second.
+        ValueError when the block is not whole samples, or longer than `LONGEST_BLOCK_S`.
         """
         if not isinstance(block, bytes) or len(block) % _BYTES_PER_SAMPLE:
             raise ValueError("a block must be bytes of whole 16-bit samples")
@@ -264,6 +277,7 @@ class VoskRecogniser:
     def _start(self, heard_again: bytes) -> None:
         """Begin with a fresh decoder, in the context that is wanted now."""
         self._context = self._wanted
+        self._quiet_for.begin()
         self._decoder = self._models.decoder(self._context, self._rate_hz)
         self._kept = heard_again
         already = heard_again or self._quiet()
@@ -275,18 +289,41 @@ class VoskRecogniser:
         self._fed += len(block) // _BYTES_PER_SAMPLE
         most = int(_KEPT_S * self._rate_hz) * _BYTES_PER_SAMPLE
         self._kept = (self._kept + block)[-most:]
-        if not ended:
+        self._follow_level(block)
+        if ended:
+            heard = heard_from_nbest(self._decoder.Result(), self._offset_s)
+            self._kept = b""
+            self._quiet_for.begin()
+            if self._wanted != self._context:
+                self._start(b"")
+            return heard
+        if not self._is_over():
             return None
-        heard = heard_from_nbest(self._decoder.Result(), self._offset_s)
-        self._kept = b""
-        if self._wanted != self._context:
-            self._start(b"")
+        heard = heard_from_nbest(self._decoder.FinalResult(), self._offset_s)
+        # What has just been quiet is the room before the next call.
+        self._start(self._kept[-int(_QUIET_S * self._rate_hz) * _BYTES_PER_SAMPLE :])
         return heard
+
+    def _follow_level(self, block: bytes) -> None:
+        samples = np.frombuffer(block, "<i2").astype(np.float32)
+        frames = samples[: len(samples) // self._frame * self._frame].reshape(-1, self._frame)
+        for power in np.square(frames).mean(1):
+            self._quiet_for.take(10 * math.log10(power + 1))
+
+    def _is_over(self) -> bool:
+        """Whether a whole call is followed by so long a quiet that nothing more belongs to it."""
+        if self._quiet_for.seconds < CLOSED_S:
+            return False
+        needed_s = self._models.needed_quiet_s(self._context, self._said())
+        return needed_s is not None and self._quiet_for.seconds >= needed_s
+
+    def _said(self) -> list[str]:
+        """The words that have been heard so far; they may still change."""
+        return str(json.loads(self._decoder.PartialResult()).get("partial", "")).split()
 
     def _in_a_phrase(self) -> bool:
         """Whether words of the grammar, not only silence or filler, have been heard so far."""
-        partial = str(json.loads(self._decoder.PartialResult()).get("partial", ""))
-        return any(word != UNKNOWN for word in partial.split())
+        return any(word != UNKNOWN for word in self._said())
 
 
 class StrictRecogniser(VoskRecogniser):

@@ -23,6 +23,7 @@ import numpy as np
 import capture
 from capture.language.grammar import LISTENING
 from capture.recognise.certainty import evidence_of
+from capture.recognise.ending import CLOSED_S, OPEN_S
 from capture.visit.call import DECISIVE
 from capture.wiring import default_pack, open_ear
 from tests.bench import noises, sounds
@@ -33,9 +34,6 @@ OURS, RIVAL = "foldcall", "pocketsphinx"
 SNRS_DB = (20, 10, 5)
 TRIM_S = 0.06
 """What the corpus keeps of the silence after a call."""
-
-CLOSED_S, OPEN_S = 0.45, 0.8
-"""The recogniser's silence after a call that ends, and after one that may go on."""
 
 PIECE = 40
 """Calls in one piece of work."""

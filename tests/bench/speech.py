@@ -17,6 +17,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from capture.recognise.certainty import Certainty, parse_certainty
+from capture.recognise.ending import CLOSED_S, OPEN_S
 from capture.wiring import default_pack
 from tests.bench import fit, running, sounds
 from tests.bench.figures import (
@@ -175,8 +176,8 @@ def speed_lines(found: Sequence[Trial], memory_mb: float | None, name: str) -> l
         return lines
     quiet = [each for item in found if item.snr_db is None for each in item.answers if each.right]
     for silence_s, which in (
-        (running.CLOSED_S, "calls that end there"),
-        (running.OPEN_S, "calls that may go on, such as whole numbers"),
+        (CLOSED_S, "calls that end there"),
+        (OPEN_S, "calls that may go on, such as whole numbers"),
     ):
         waits = [each.wait_s for each in quiet if each.silence_s == silence_s]
         if waits:
