@@ -53,16 +53,24 @@ class Result:
     answer: Answer | None = None
 
 
-def answered(prompt: Prompt, heard: Heard, parser: Parser, certainty: Certainty | None) -> Answer:
+def answered(
+    prompt: Prompt,
+    heard: Heard,
+    parser: Parser,
+    certainty: Certainty | None,
+    *,
+    begun_early: bool = False,
+) -> Answer:
     """Judge an utterance; `parser` is that of the prompt's rule.
 
-    Whatever leads to no call in a visit, such as other speech or a number without its end, is
-    asked for again.
+    `begun_early`: it may have begun before anybody listened. Whatever leads to no call in a visit,
+    such as other speech or a number without its end, is asked for again.
     """
     words = tuple(word.text for word in heard.words)
     if not words or UNKNOWN in words:
         return Answer(Outcome.AGAIN, "", 0.0, False)
     call = spoken_call(measured(heard, parser, certainty), parser, certainty)
+    call = replace(call, begun_early=begun_early)
     right = call.intent == prompt.intent
     match verdict_of(call):
         case Verdict.NORMAL if not isinstance(call.intent, NotUnderstood):

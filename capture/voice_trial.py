@@ -186,7 +186,13 @@ class VoiceTrial:
         if prompt is None or spoken.epoch != self._epoch:
             self._tell(f'Heard "{spoken.heard.text}" for the prompt before: not taken.')
             return
-        answer = answered(prompt, spoken.heard, self._parsers[prompt.rule], self._certainty)
+        answer = answered(
+            prompt,
+            spoken.heard,
+            self._parsers[prompt.rule],
+            self._certainty,
+            begun_early=spoken.begun_early,
+        )
         before, self.round = self.round, self.round.take(answer)
         stays = len(before.results) == len(self.round.results)
         self._last = _told(prompt, answer, stays=stays)

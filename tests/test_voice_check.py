@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from capture.language.grammar import Grammar, understand
-from capture.language.intents import Reading
+from capture.language.intents import Confirm, Reading
 from capture.protocol.protocol import SEVEN_SITES
 from capture.recognise.certainty import NAMES, Certainty
 from capture.recognise.port import Heard
@@ -31,6 +31,7 @@ UNSURE = replace(SURE, intercept=0.85)
 """Takes everything for seven parts in ten certain: doubtful."""
 
 LOST = replace(SURE, intercept=-3.0)
+YES = Prompt("foldcall.listening.readback", "yes", Confirm())
 FIFTEEN = Prompt("foldcall.listening.reading_wanted", "fifteen", Reading(150))
 
 
@@ -82,6 +83,15 @@ def test_an_utterance_counts_as_what_a_visit_makes_of_it(
 ) -> None:
     """Right, doubtful, asked again, or taken for something else without any doubt."""
     assert answer(grammar, FIFTEEN, said, certainty).outcome is outcome
+
+
+def test_what_began_too_early_is_never_right_at_once(grammar: Grammar) -> None:
+    """Its first words may be missing: a reading is doubtful, a yes is said again."""
+    for prompt, outcome in ((FIFTEEN, Outcome.DOUBTFUL), (YES, Outcome.AGAIN)):
+        heard = replace(spoken(prompt.words), score_per_s=900.0)
+        parser = grammar.parser(prompt.rule, SITES)
+        assert answered(prompt, heard, parser, SURE).outcome is Outcome.RIGHT
+        assert answered(prompt, heard, parser, SURE, begun_early=True).outcome is outcome
 
 
 def test_without_a_measured_doubt_the_careful_limits_hold(grammar: Grammar) -> None:
