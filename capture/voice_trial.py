@@ -208,6 +208,7 @@ class VoiceTrial:
         self._ask()
 
     def _take_key(self, key: str) -> None:
+        key = key.lower()
         if key == _LEAVE:
             self.over = True
         elif key == _AGAIN:

@@ -194,7 +194,7 @@ def test_keys_leave_out_go_back_and_end(grammar: Grammar, asked: tuple[Prompt, .
 
         def end() -> None:
             trial.strike("x")
-            trial.strike("q")
+            trial.strike("Q")
             until(lambda: trial.over)
 
         return ["fifty", key("b", 0), "fifteen", key("enter", 2), "yes", end]
