@@ -4,6 +4,7 @@ Exit codes: 0 done, 1 failed, 2 called wrongly.
 """
 
 import argparse
+import errno
 import shutil
 import sys
 import textwrap
@@ -37,6 +38,8 @@ from capture.transfer import add_commands as add_transfer
 TEXT_COLUMN = 17
 """Where the text of a line begins, after its time and its mark."""
 
+_NO_PATH = {errno.ENAMETOOLONG, errno.ELOOP}
+
 FAILED, MISUSED, INTERRUPTED = 1, 2, 130
 
 
@@ -48,7 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(arguments: Sequence[str] | None) -> int:
     try:
-        parser = _parser()
+        parser = command_parser()
         chosen = parser.parse_args(arguments)
         command: Callable[[argparse.Namespace], int] | None = getattr(chosen, "command", None)
         if command is None:
@@ -66,7 +69,11 @@ def _run(arguments: Sequence[str] | None) -> int:
         sys.stderr.close()
         return 0
     except Exception as error:
-        show(*mishap_lines(error), error=True)
+        if isinstance(error, OSError) and error.errno in _NO_PATH:
+            # Wherever a path is first looked at: `exists` and `is_dir` raise for these too.
+            _complain(CaptureError(f"A path cannot be used: {error.strerror}.", "Give another."))
+        else:
+            show(*mishap_lines(error), error=True)
         return FAILED
 
 
@@ -103,7 +110,8 @@ def _complain(error: CaptureError) -> None:
     show(f"foldcall: {error}", error=True)
 
 
-def _parser() -> argparse.ArgumentParser:
+def command_parser() -> argparse.ArgumentParser:
+    """All commands with their arguments."""
     parser: argparse.ArgumentParser = _Parser(
         prog="foldcall",
         description="Skinfold readings by voice and keypad, offline, read back before they count.",

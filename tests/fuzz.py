@@ -1,4 +1,4 @@
-"""Gives the program nonsense: phrases, keys and files, valid, nearly valid and not at all.
+"""Gives the program nonsense: calls, phrases, keys and files, valid, nearly and not at all.
 
     python tests/fuzz.py [--times N] [--seed N] [TARGET ...]
 
@@ -28,6 +28,7 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
+from fuzz_arguments import Arguments
 from person import PosedEar, keys_for, phrase_for
 
 from capture.begin import Wish, open_visit
@@ -65,6 +66,9 @@ from capture.wording.english import English
 from capture.wording.numbers import NumberWords
 
 LONGEST_S = 5.0
+LONGEST_CALL_S = 600.0
+"""A whole command may load the model and play the recorded visit, beside other work."""
+
 TODAY, NOON = date(2026, 3, 2), "2026-03-02T12:00:00+01:00"
 ROOT = Path(__file__).parents[1]
 
@@ -600,7 +604,16 @@ def targets(world: World) -> dict[str, tuple[Try, int]]:
     def read_visit(path: Path) -> object:
         return read_script(path.parent)
 
+    calls = Arguments(world.folder / "calls")
+
+    def call(rng: random.Random) -> bool:
+        try:
+            return calls(rng)
+        finally:
+            world.last = calls.last
+
     return {
+        "arguments": (call, 4_000),
         "phrases": (Phrases(world), 30_000),
         "keys": (Keys(world), 30_000),
         "csv": (text_target(world, [table], read_table, check_document), 6_000),
@@ -667,7 +680,7 @@ def run(names: Sequence[str], times: float, seed: int, tell: Callable[[str], Non
             for number in range(count):
                 at_s = time.monotonic()
                 try:
-                    with within(LONGEST_S):
+                    with within(LONGEST_CALL_S if name == "arguments" else LONGEST_S):
                         taken += attempt(rng)
                 except Exception as error:
                     failed += 1

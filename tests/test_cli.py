@@ -119,3 +119,48 @@ def test_the_phrases_come_from_the_grammar(capsys: pytest.CaptureFixture[str]) -
     shown = capsys.readouterr().out
     assert "While a reading is read back:" in shown
     assert '"yes", "confirm"' in shown
+
+
+@pytest.mark.skipif(os.name != "posix", reason="pipes are POSIX's")
+def test_a_reader_that_has_gone_is_no_error() -> None:
+    """`foldcall --help | head -1` ends quietly, as does any other output."""
+    ours, theirs = os.pipe()
+    os.close(ours)
+    for arguments in (["--help"], [], ["compute", "--list"], ["restore", "--help"]):
+        run = subprocess.run(
+            [sys.executable, "-m", "capture", *arguments],
+            stdout=theirs,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+            cwd=Path(__file__).parents[1],
+        )
+        assert run.stderr == ""
+    os.close(theirs)
+
+
+@pytest.mark.parametrize("store", [".", "/", "d/" * 3000 + "x", "n" * 300, "cli.py/below"])
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["clients", "list"],
+        ["export", "new.csv"],
+        ["backup"],
+        ["restore", "none.db"],
+        ["merge", "x"],
+    ],
+    ids=" ".join,
+)
+def test_what_is_no_store_is_told_in_a_line(
+    command: list[str],
+    store: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Folders, names that are too long, a file in a folder's place."""
+    (tmp_path / "cli.py").write_text("", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    assert main([*command, "--store", store]) == 1
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith("foldcall: ")

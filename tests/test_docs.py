@@ -7,7 +7,7 @@ from types import ModuleType
 
 import pytest
 
-from capture.cli import _parser
+from capture.cli import command_parser
 
 ROOT = Path(__file__).parent.parent
 
@@ -43,7 +43,7 @@ def test_the_notebook_example_runs() -> None:
 def test_every_command_is_in_the_readme() -> None:
     """And no command that does not exist."""
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    (commands,) = (each.choices for each in _parser()._subparsers._group_actions)
+    (commands,) = (each.choices for each in command_parser()._subparsers._group_actions)
     for command in commands:
         assert f"`foldcall {command}" in readme
 

@@ -588,6 +588,22 @@ def test_connection_that_cannot_write_is_told(path: Path, monkeypatch: pytest.Mo
     assert "cannot be written" in refused(path).message
 
 
+@pytest.mark.skipif(not hasattr(os, "openpty"), reason="no device of our own here")
+@pytest.mark.parametrize("create", [True, False])
+def test_a_device_is_no_store_and_stays_as_it_is(create: bool) -> None:
+    """Closing /dev/null to others, as a store is, would harm the whole machine."""
+    ours, theirs = os.openpty()
+    try:
+        device = Path(os.ttyname(theirs))
+        device.chmod(0o622)
+        with pytest.raises(StoreError, match="no file"):
+            open_store(device, create=create)
+        assert device.stat().st_mode & 0o777 == 0o622
+    finally:
+        os.close(ours)
+        os.close(theirs)
+
+
 def test_folder_is_no_store(tmp_path: Path) -> None:
     """A folder's path is told, with an example of a file's."""
     error = refused(tmp_path)

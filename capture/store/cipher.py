@@ -7,6 +7,7 @@ of PBKDF2. We take its own settings, so that other programs with SQLCipher 4 ope
 
 import importlib
 import sqlite3
+import stat
 import unicodedata
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -59,10 +60,11 @@ def is_encrypted(path: Path) -> bool:
     opened and closed the file, the locks of other connections of this program would be lost.
     """
     try:
-        size = path.stat().st_size
+        status = path.stat()
     except OSError:
         return False  # whoever opens the file finds out why
-    if size == 0 or size % _PAGE_BYTES or _was_never_finished(path):
+    whole_pages = status.st_size > 0 and status.st_size % _PAGE_BYTES == 0
+    if not (stat.S_ISREG(status.st_mode) and whole_pages) or _was_never_finished(path):
         return False
     try:
         uri = f"{path.resolve().as_uri()}?mode=ro&immutable=1"

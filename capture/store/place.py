@@ -42,9 +42,9 @@ def prepare(path: Path, *, create: bool) -> Path:
     """Make the store's place ready and owner-only; return its absolute path without links.
 
     With `create` a missing folder and an empty file are made. A file that others may read is
-    closed to them, and so are the files beside it. Raises `StoreError` if the path is a folder,
-    if there is no store and none may be made, or if the file stays open to others; `OSError` if
-    the folder or the file cannot be made.
+    closed to them, and so are the files beside it. Raises `StoreError` if the path is a folder or a
+    device, if there is no store and none may be made, or if the file stays open to others;
+    `OSError` if the folder or the file cannot be made.
     """
     path = path.resolve()
     if path.is_dir():
@@ -57,6 +57,9 @@ def prepare(path: Path, *, create: bool) -> Path:
             raise no_store(path)
         make_folder(path.parent)
         make_file(path)
+    elif not path.is_file():
+        # A device, such as /dev/null: closing it to others would harm the whole machine.
+        raise StoreError("The path given for the store is no file.", "Name another path.")
     for name in (path.name, *(path.name + suffix for suffix in SIDE_FILES)):
         _close_to_others(path.with_name(name))
     return path
