@@ -7,6 +7,7 @@ what only has to be keyed instead is a note.
 
 import difflib
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
 
 from capture.errors import CaptureError
 from capture.findings import Finding, Mark
@@ -39,9 +40,19 @@ def grammar_findings(
     found += _tags(linked, sites)
     found += _missing_rules(linked, needed)
     found += _unused(linked, needed)
-    if not linked.faults:
-        found += _built(Grammar(texts))
+    if not any(each.mark is Mark.FAILED for each in found):
+        found += _built(grammar_of(texts))
     return tuple(found)
+
+
+def grammar_of(texts: Mapping[str, str]) -> Grammar:
+    """The grammar of these files, built once for all that is asked of it."""
+    return _grammar(tuple(texts.items()))
+
+
+@lru_cache(maxsize=2)
+def _grammar(texts: tuple[tuple[str, str], ...]) -> Grammar:
+    return Grammar(dict(texts))
 
 
 def failure(what: str, error: CaptureError) -> Finding:
@@ -68,8 +79,8 @@ def nodes_of(node: Node) -> Iterator[Node]:
 def places_of_words(linked: Linked) -> Mapping[str, Position]:
     """Where each word of the grammar stands first."""
     found: dict[str, Position] = {}
-    for body in linked.bodies.values():
-        for node in nodes_of(body):
+    for rule in linked.rules.values():
+        for node in nodes_of(rule.body):
             if isinstance(node, Token) and node.at is not None:
                 found.setdefault(node.word, node.at)
     return found
@@ -79,8 +90,8 @@ def places_of_words(linked: Linked) -> Mapping[str, Position]:
 
 
 def _tags(linked: Linked, sites: Collection[str]) -> Iterator[Finding]:
-    for body in linked.bodies.values():
-        for node in nodes_of(body):
+    for rule in linked.rules.values():
+        for node in nodes_of(rule.body):
             if isinstance(node, Tag):
                 yield from _tag(node, sites)
 
@@ -242,13 +253,17 @@ def word_findings(
             f"{places[word]}: {lexicon.name} has no pronunciation of '{word}'.",
             "Add a line such as: belly  B EH L IY",
         )
-        for word in sorted(lexicon.missing(places), key=lambda each: str(places[each]))
+        for word in sorted(lexicon.missing(places), key=lambda each: _order(places[each]))
     ]
     unused = sorted(set(lexicon.entries) - set(places) - set(spare))
     if unused and not linked.broken:
         told = f"{lexicon.name} has {len(unused)} words that no rule uses: {listed(unused)}."
         found.append(_note(WORDS, told, "They do no harm."))
     return tuple(found)
+
+
+def _order(place: Position) -> tuple[str, int, int]:
+    return place.file, place.line, place.column
 
 
 def near_pairs(grammar: Grammar, lexicon: Lexicon) -> tuple[tuple[str, str], ...]:
@@ -272,7 +287,7 @@ def near_findings(pairs: Sequence[tuple[str, str]]) -> tuple[Finding, ...]:
 def sound_findings(texts: Mapping[str, str], lexicon: Lexicon) -> tuple[Finding, ...]:
     """Phrases that sound the same and mean different things, in a grammar without mistakes."""
     places = places_of_words(link(texts))
-    grammar = Grammar(texts)
+    grammar = grammar_of(texts)
     heard: dict[object, tuple[Alike, list[str]]] = {}
     for rule in grammar.rules:
         if not _is_state(rule):

@@ -5,6 +5,7 @@ What is found in its texts is worked out in `pack_audit`; here its files are rea
 
 import time
 from collections.abc import Collection, Iterator
+from functools import cache
 from pathlib import Path
 
 from capture.errors import CaptureError
@@ -18,6 +19,7 @@ from capture.pack_audit import (
     failure,
     gap_findings,
     grammar_findings,
+    grammar_of,
     listed,
     near_findings,
     near_pairs,
@@ -27,7 +29,7 @@ from capture.pack_audit import (
 from capture.protocol.protocol import PROTOCOLS
 from capture.recognise.lexicon import Lexicon, parse_lexicon, read_what_can
 from capture.recognise.model_folder import check_model_folder
-from capture.sound.bank import BankError, BankIndex
+from capture.sound.bank import BankError, BankIndex, words_of
 from capture.sound.clips import open_bank
 from capture.units import Inches
 from capture.wiring import certainty_trouble, default_pack, open_ear
@@ -52,29 +54,33 @@ def pack_findings(folder: Path, model: Path | None, *, own: bool) -> Iterator[Fi
     `own`: the pack of a practitioner, who can change it. Then what is only worth knowing is told
     too, and what can be said with the pack of the program but not with this one.
     """
+    found = text_findings(folder, own=own)
+    yield from found
+    usable = not any(each.mark is Mark.FAILED for each in found if each.what != SOUND)
+    yield guarded("recogniser", lambda: _recogniser(folder, model, usable=usable))
+    yield guarded("doubt", lambda: _doubt(folder, model))
+
+
+def text_findings(folder: Path, *, own: bool) -> tuple[Finding, ...]:
+    """What is found in the grammar files and the pronunciations; see `pack_findings`."""
     texts, found = _texts(folder)
     found += grammar_findings(texts, NEEDED, known_sites()) if texts else ()
-    usable = not any(each.mark is Mark.FAILED for each in found)
-    grammar = Grammar(texts) if usable else None
-    if grammar is not None and own:
-        found += gap_findings(grammar, default_pack().grammar)
-        found += _unsayable(grammar)
-    yield from _told(found, GRAMMAR, f"{folder.name}: {len(texts)} grammar files.", own=own)
-    spare = _shipped_spare() if own else ()
-    lexicon, words = _words(folder, texts, spare)
-    heard = 0 if grammar is None else len(grammar.words)
-    yield from _told(words, WORDS, f"all {heard} words can be heard.", own=own)
-    if own and grammar is not None and lexicon is not None:
-        known = {frozenset(pair) for pair in _shipped_near()}
-        pairs = [each for each in near_pairs(grammar, lexicon) if frozenset(each) not in known]
-        sounds = [*sound_findings(texts, lexicon), *near_findings(pairs)]
-        told = "no two phrases that mean different things sound the same."
-        yield from _told(sounds, SOUND, told, own=own)
-    pack = None if grammar is None else Pack(folder, grammar)
-    if any(each.mark is Mark.FAILED for each in words):
-        pack = None
-    yield guarded("recogniser", lambda: _recogniser(folder, pack, model))
-    yield guarded("doubt", lambda: _doubt(folder, model))
+    lexicon, words = _words(folder, texts, _shipped_spare() if own else frozenset())
+    sounds: list[Finding] = []
+    heard = 0
+    if not any(each.mark is Mark.FAILED for each in found):
+        grammar = grammar_of(texts)
+        heard = len(grammar.words)
+        if own:
+            found += gap_findings(grammar, _shipped().grammar)
+            found += _unsayable(grammar)
+        if own and lexicon is not None:
+            pairs = [each for each in near_pairs(grammar, lexicon) if each not in _shipped_near()]
+            sounds += [*sound_findings(texts, lexicon), *near_findings(pairs)]
+            sounds = _told(sounds, SOUND, "no two phrases of different meaning sound the same.")
+    found = _told(found, GRAMMAR, f"{folder.name}: {len(texts)} grammar files.")
+    words = _told(words, WORDS, f"all {heard} words can be heard.")
+    return tuple(each for each in (*found, *words, *sounds) if own or each.mark is not Mark.NOTE)
 
 
 def faults_of(folder: Path) -> tuple[Finding, ...]:
@@ -98,14 +104,14 @@ def prompt_gaps(grammar: Grammar, index: BankIndex) -> tuple[str, ...]:
     words = NumberWords(grammar)
     said = [words.read_back(value) for value in READINGS_TENTHS_MM]
     said += [words.length_read_back(Inches(length)) for length in LENGTHS_SIXTEENTHS]
+    known = {word for fragment in index.clips for word in fragment}
     found: dict[str, None] = {}
     for text in dict.fromkeys(said):
         try:
             index.steps(text)
         except BankError:
-            found |= dict.fromkeys(
-                word for word in text.replace(":", " ").split() if not _can_say(index, word)
-            )
+            unknown = [word for word in words_of(text) if word not in known]
+            found |= dict.fromkeys(unknown or [f"'{text}'"])
     return tuple(found)
 
 
@@ -125,14 +131,6 @@ def prompts_finding(folder: Path) -> Finding:
     return Finding(Mark.OK, "voice", told, needed=False)
 
 
-def _can_say(index: BankIndex, word: str) -> bool:
-    try:
-        index.steps(word)
-    except BankError:
-        return False
-    return True
-
-
 def _texts(folder: Path) -> tuple[dict[str, str], list[Finding]]:
     try:
         found = grammar_texts(folder)
@@ -143,15 +141,23 @@ def _texts(folder: Path) -> tuple[dict[str, str], list[Finding]]:
     return texts, faults
 
 
+@cache
+def _shipped() -> Pack:
+    """The program's own pack."""
+    return default_pack()
+
+
+@cache
 def _shipped_spare() -> frozenset[str]:
     """Words of the program's own pack that none of its rules uses; a copy has them too."""
-    shipped = default_pack()
+    shipped = _shipped()
     return frozenset(parse_lexicon(shipped.pronunciations()).entries) - shipped.grammar.words
 
 
+@cache
 def _shipped_near() -> tuple[tuple[str, str], ...]:
     """The pairs that are known from the program's own pack."""
-    shipped = default_pack()
+    shipped = _shipped()
     return near_pairs(shipped.grammar, parse_lexicon(shipped.pronunciations()))
 
 
@@ -168,11 +174,10 @@ def _words(
     ]
 
 
-def _told(found: list[Finding], what: str, fine: str, *, own: bool) -> Iterator[Finding]:
+def _told(found: list[Finding], what: str, fine: str) -> list[Finding]:
     """The findings, after the line that all is well where nothing failed."""
-    if not any(each.mark is Mark.FAILED for each in found):
-        yield Finding(Mark.OK, what, fine)
-    yield from (each for each in found if own or each.mark is Mark.FAILED)
+    well = [] if any(each.mark is Mark.FAILED for each in found) else [Finding(Mark.OK, what, fine)]
+    return [*well, *found]
 
 
 def _unsayable(grammar: Grammar) -> Iterator[Finding]:
@@ -184,15 +189,15 @@ def _unsayable(grammar: Grammar) -> Iterator[Finding]:
         yield Finding(Mark.NOTE, GRAMMAR, told, hint, needed=False)
 
 
-def _recogniser(folder: Path, pack: Pack | None, model: Path | None) -> Finding:
+def _recogniser(folder: Path, model: Path | None, *, usable: bool) -> Finding:
     place = model or folder / "model"
-    if pack is None:
+    if not usable:
         if model is None:
             check_model_folder(place)
         return Finding(Mark.NOTE, "recogniser", f"{place} was not tried: see above.", needed=False)
     started = time.perf_counter()
     rule = LISTENING + STATE
-    ear = open_ear(pack, [rule], model=model)
+    ear = open_ear(open_pack(folder), [rule], model=model)
     # Some sound shows that it runs, not only that its files are there.
     listener = ear.listener(16_000, rule)
     listener.feed(bytes(2 * 1_600))

@@ -4,13 +4,16 @@ import argparse
 from pathlib import Path
 
 from capture.errors import CaptureError, MisuseError
+from capture.language.grammar import Grammar
+from capture.pack import open_pack
+from capture.packs import usual_folder
 from capture.protocol.protocol import Protocol, Whichever
 from capture.protocol.shipped import protocols, text_of
 from capture.protocol.sites import HALF
 from capture.protocol_file import open_protocol
 from capture.terminal import show
 from capture.units import millimetres
-from capture.wiring import default_pack
+from capture.wiring import default_folder
 
 
 def add_command(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -110,12 +113,17 @@ def _share(share: tuple[int, int]) -> str:
     return "the half" if share == HALF else f"{share[0]}/{share[1]} of it"
 
 
+def _grammar() -> Grammar:
+    """The words that the settings choose."""
+    return open_pack(usual_folder(None) or default_folder()).grammar
+
+
 def _notes(protocol: Protocol) -> tuple[str, ...]:
     """What works, but perhaps not as was meant."""
     notes = []
     known = {
         str(slots["site"])
-        for _, slots in default_pack().grammar.automaton("foldcall.sites.site").sentences()
+        for _, slots in _grammar().automaton("foldcall.sites.site").sentences()
     }
     for site in protocol.sites:
         if site.id not in known:

@@ -26,12 +26,12 @@ _NAME_LINE = re.compile(r"^\s*grammar\s+([A-Za-z_][A-Za-z0-9_.]*)\s*;", re.MULTI
 class Linked:
     """The rules of all files by full name, such as `foldcall.numbers.number`, and all mistakes.
 
-    Rules with mistakes are left out. `broken` names the grammars that could not be read whole.
+    `broken` names the grammars that could not be read whole.
     """
 
     rules: Mapping[str, Rule]
     bodies: Mapping[str, Node]
-    """The body of each rule, with full names in its references."""
+    """The body of each rule whose references were all found, with full names in them."""
     faults: tuple[GrammarError, ...]
     broken: frozenset[str]
 
@@ -88,8 +88,8 @@ class _Linker:
                     )
                     for each in missing
                 )
+            self.rules[f"{file.name}.{rule.name}"] = rule
             if not missing:
-                self.rules[f"{file.name}.{rule.name}"] = rule
                 self.bodies[f"{file.name}.{rule.name}"] = body
 
     def _imported(self, file: GrammarFile) -> dict[str, str]:
