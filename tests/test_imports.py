@@ -47,6 +47,7 @@ PURE = (
     "recognise.phones",
     "recognise.contexts",
     "recognise.nbest",
+    "recognise.ending",
     "recognise.near",
     "recognise.certainty",
     "recognise.scripted",
