@@ -1,6 +1,7 @@
 """The harness that asks whether a voice check is worth its time."""
 
 import importlib
+from pathlib import Path
 from types import ModuleType
 
 import pytest
@@ -15,9 +16,10 @@ WRONG = Answer(Outcome.WRONG, "fifty", 0.95, False)
 NOTHING = Answer(Outcome.AGAIN, "", 0.0, False)
 
 
-@pytest.fixture(scope="module")
-def rooms() -> ModuleType:
+@pytest.fixture
+def rooms(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
     """The harness's own module."""
+    monkeypatch.syspath_prepend(Path(__file__).parent.parent)
     return importlib.import_module("tests.bench.rooms")
 
 
