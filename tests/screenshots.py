@@ -1,24 +1,36 @@
 """Writes the README's screenshots from the real program: `python tests/screenshots.py`.
 
-A demo visit is keyed in, then the screen is drawn at both sizes, as text and as SVG.
+A demo visit is keyed in, then the screen is drawn at both sizes, as text and as SVG; so is the
+voice check after four prompts, the last of them doubtful.
 """
 
 import re
 import tempfile
+import time
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 from html import escape
 from pathlib import Path
 
 from capture.begin import Wish, open_visit
 from capture.company import Company, Sound, assemble
+from capture.hearing import Spoken
 from capture.pack import open_pack
+from capture.protocol.protocol import SEVEN_SITES
+from capture.recognise.port import Recogniser
+from capture.recognise.scripted import spoken
 from capture.resources import data_folder
 from capture.screen.keymap import USUAL
+from capture.screen.prompt_view import PromptView, render_prompt
 from capture.screen.render import STYLES, Line, Size, plain, render
+from capture.screen.view import SoundView
 from capture.sound.settings import SoundSettings
+from capture.sound.source import MicState
 from capture.sound.voice import VoiceKind
 from capture.store import open_store
+from capture.voice_prompts import prompts
+from capture.voice_trial import VoiceTrial, parsers_of
 
 SIZES = (Size(80, 24), Size(120, 40))
 FOLDER = Path(__file__).parent / "screens"
@@ -95,15 +107,59 @@ def _piece(text: str, column: int, row: int, looks: list[str]) -> Iterable[str]:
         )
 
 
+def voice_check() -> PromptView:
+    """The voice check after a few prompts were spoken."""
+    pack = open_pack(data_folder("grammars") / "en")
+    sites = {site.id for site in SEVEN_SITES.sites}
+    asked = prompts(pack.grammar, sites)
+    trial = VoiceTrial(Still(), Nobody(), asked, parsers_of(asked, pack.grammar, sites), None)
+    trial.begin()
+    for epoch, prompt in enumerate(asked[:3], 1):
+        trial.post(Spoken(spoken(prompt.words), epoch, 0.0))
+    unclear = spoken(asked[3].words, confidence=0.9, rivals=["thirteen"])
+    trial.post(Spoken(unclear, 4, 0.0))
+    trial.drain()
+    trial.close()
+    sound = SoundView("LISTENING", -33.0, "Lapel", "")
+    return replace(trial.view(), sound=sound)
+
+
+class Still:
+    """A microphone in a room where nobody speaks."""
+
+    name, rate_hz, overruns, trouble = "Lapel", 16_000, 0, None
+    state = MicState.LISTENING
+
+    def get(self, timeout_s: float) -> None:
+        """Nothing, after a while."""
+        time.sleep(timeout_s)
+
+    def now_s(self) -> float:
+        """Time stands still."""
+        return 0.0
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+class Nobody:
+    """No recogniser: nothing comes that could be heard."""
+
+    def listener(self, rate_hz: int, rule: str) -> Recogniser:
+        """It is never asked for."""
+        raise AssertionError(rate_hz, rule)
+
+
 def screens() -> dict[str, str]:
     """Each file's name with its content."""
-    view = visit().view()
+    view, prompt = visit().view(), voice_check()
     files = {}
     for size in SIZES:
-        lines = render(view, size)
-        name = f"measure_{size.columns}x{size.rows}"
-        files[f"{name}.txt"] = plain(lines) + "\n"
-        files[f"{name}.svg"] = as_svg(lines, size)
+        drawn = {"measure": render(view, size), "check": render_prompt(prompt, size, False)}
+        for what, lines in drawn.items():
+            name = f"{what}_{size.columns}x{size.rows}"
+            files[f"{name}.txt"] = plain(lines) + "\n"
+            files[f"{name}.svg"] = as_svg(lines, size)
     return files
 
 

@@ -7,7 +7,7 @@ from capture.screen import blocks
 from capture.screen.render import BAR, BIG, DIM, STRONG, WARN, Line, Size, cut, meter, safe
 from capture.screen.view import SoundView
 
-_SIZES = ((4, 2), (3, 2), (2, 2), (2, 1), (1, 1))
+_SIZES = ((6, 3), (4, 2), (3, 2), (2, 2), (2, 1), (1, 1))
 """Enlargements of the letters, in width and in height, the largest first."""
 
 _LEAST_FOOT = 6
@@ -76,7 +76,9 @@ def _large(text: str, columns: int, rows: int, ascii_only: bool) -> tuple[str, .
     if blocks.can_draw(text):
         for times, down in _SIZES:
             broken = _broken(text.split(), columns, times)
-            if broken and len(broken) * (down * blocks.ROWS + 1) - 1 <= rows:
+            high = len(broken) * (down * blocks.ROWS + 1) - 1
+            # The highest letters only where they leave as much room below.
+            if broken and high <= (rows if down < 3 else rows // 2):
                 drawn: list[str] = []
                 for part in broken:
                     drawn += [*blocks.large(part, times, down, ink), ""]
@@ -89,8 +91,11 @@ def _outcome(outcome: str, columns: int, rows: int, ascii_only: bool) -> list[Li
     style = _STYLES.get(outcome)
     if style is None or blocks.width(outcome) > columns:
         return []
-    if rows >= blocks.ROWS:
-        drawn = blocks.large(outcome, ink=blocks.ASCII_INK if ascii_only else blocks.INK)
+    ink = blocks.ASCII_INK if ascii_only else blocks.INK
+    if rows >= 2 * blocks.ROWS + 2 and blocks.width(outcome, 2) <= columns:
+        drawn = blocks.large(outcome, 2, 2, ink)
+    elif rows >= blocks.ROWS:
+        drawn = blocks.large(outcome, ink=ink)
     elif rows >= _SMALL_ROWS and not ascii_only:
         drawn = blocks.small(outcome)
     else:
