@@ -9,7 +9,7 @@ from capture.composition.forms import Sex
 from capture.composition.options import years_on
 from capture.composition.shown import NOTHING_TAKEN, Body
 from capture.errors import CaptureError, MisuseError
-from capture.protocol.caliper import Caliper
+from capture.protocol.caliper import STEPS_TENTHS_MM, Caliper
 from capture.protocol.protocol import Protocol
 from capture.protocol.setup import Carried
 from capture.protocol.shipped import protocols
@@ -218,18 +218,24 @@ def _tenths(length_mm: float, what: str) -> int:
     if not 1 <= tenths <= 999 or abs(tenths - length_mm * 10) > 1e-6:
         name = "--caliper-step" if what == "step" else "--caliper-opening"
         raise MisuseError(f"{name} {length_mm:g} is no such length.", "Give tenths of a mm: 0.2.")
+    if what == "step" and tenths not in STEPS_TENTHS_MM:
+        raise MisuseError(
+            f"A scale step of {length_mm:g} mm is not known.", "Give 0.1, 0.2, 0.5 or 1."
+        )
     return tenths
 
 
 def _age_years(wish: Wish, client: Client | None, today: date) -> int:
     born = wish.birth_date or (None if client is None else client.birth_date)
-    if wish.age_years is not None:
-        age = wish.age_years
-    elif born is not None:
+    day = None
+    if born is not None:
         try:
             day = date.fromisoformat(born)
         except ValueError as error:
             raise MisuseError(f"'{born}' is no date.", "Write it as 1985-03-31.") from error
+    if wish.age_years is not None:
+        age = wish.age_years
+    elif day is not None:
         age = years_on(day, today)
     else:
         raise MisuseError("The client's age is not known.", "Add --age or --birth-date.")

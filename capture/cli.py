@@ -12,9 +12,9 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from capture import __version__
+from capture.arguments import Arguments
 from capture.backing_up import add_commands as add_backups
 from capture.calipers import add_command as add_caliper
 from capture.check import add_command as add_check
@@ -97,22 +97,13 @@ def _quiet_mishaps() -> Iterator[None]:
         threading.excepthook, sys.unraisablehook = thread_hook, late_hook
 
 
-class _Parser(argparse.ArgumentParser):
-    """Tells what was called wrongly without what a terminal would act upon."""
-
-    def _print_message(self, message: str, file: Any = None) -> None:
-        if message:
-            lines = message.removesuffix("\n").split("\n")
-            show(*lines, error=file is not sys.stdout)
-
-
 def _complain(error: CaptureError) -> None:
     show(f"foldcall: {error}", error=True)
 
 
 def command_parser() -> argparse.ArgumentParser:
     """All commands with their arguments."""
-    parser: argparse.ArgumentParser = _Parser(
+    parser: argparse.ArgumentParser = Arguments(
         prog="foldcall",
         description="Skinfold readings by voice and keypad, offline, read back before they count.",
     )

@@ -109,7 +109,7 @@ def _day(text: str) -> str:
     try:
         return date.fromisoformat(text).isoformat()
     except ValueError:
-        raise MisuseError("The date is none.", "Write it as 2026-05-04.") from None
+        raise MisuseError(f"'{cut(text, 20)}' is no date.", "Write it as 2026-05-04.") from None
 
 
 def run_lines(review: Review, lines: Iterable[str], write: Callable[[str], None]) -> None:
