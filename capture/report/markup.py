@@ -20,11 +20,6 @@ def named(name: str) -> str:
     return f"<bdi>{escape(name)}</bdi>"
 
 
-def apart(name: str) -> str:
-    """The same where no markup is taken, as in a title: set apart by U+2068 and U+2069."""
-    return f"\u2068{escape(name)}\u2069"
-
-
 def section(title: str, inside: str, css: str = "") -> Iterator[str]:
     """A part of the page with its heading; `inside` is markup already."""
     yield f'<section><h2>{escape(title)}</h2><div class="{css}">{inside}</div></section>'

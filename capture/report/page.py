@@ -8,7 +8,7 @@ from capture.composition.uncertainty import one_decimal
 from capture.report.body import body_svg
 from capture.report.charts import profile_svg, trend_svg
 from capture.report.file_page import file_lines
-from capture.report.markup import apart, named, paragraphs, section, table_html
+from capture.report.markup import escape, named, paragraphs, section, table_html
 from capture.report.names import spaced
 from capture.report.record import VisitRecord
 from capture.report.results import measured, sites_of_record
@@ -73,7 +73,8 @@ def page_lines(story: Story) -> Iterator[str]:
     yield f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
     yield '<meta name="referrer" content="no-referrer">'
-    yield f"<title>Skinfolds of {apart(story.person.client)}, {day}</title>"
+    # The name last: written from right to left it would take what follows it along.
+    yield f"<title>Skinfolds of {day}: {escape(story.person.client)}</title>"
     # Sheets that come apart are put together by day, visit and page; a name would be in the way
     # where the paper is shown around.
     css = _CSS.replace("@named", f"{_digits(day)}, visit {_digits(visit.id[:8])}")
