@@ -12,6 +12,7 @@ from pathlib import Path
 import platformdirs
 
 from capture.begin import Opened
+from capture.drawn import Remembered
 from capture.hearing import Hearing, Listeners
 from capture.keeping import Keeping
 from capture.language.grammar import LISTENING, Grammar, understand
@@ -90,13 +91,17 @@ class Company:
     unsure: str = ""
     """Why nothing is known of how sure the recogniser is; more is asked about then."""
 
+    draw: Remembered = field(default_factory=Remembered)
+
     # The screen's stage.
 
     def view(self) -> View:
         """What is to be seen now."""
         row = self.opened.row
         meter = None if self.hearing is None else self.hearing.meter
-        return view_of(self.session, row.client.name, row.assessor.name, self.may_say, meter)
+        return view_of(
+            self.session, row.client.name, row.assessor.name, self.may_say, meter, self.draw
+        )
 
     def strike(self, key: str) -> None:
         """Queue a key."""

@@ -1,48 +1,23 @@
 """From a session to what its screen shows. Pure, but for the session that it looks at."""
 
-import re
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
 
-from capture.composition.statistics import settle, shown_tenths
+from capture.drawn import Drawn, drawn_of
 from capture.hearing import Meter
-from capture.protocol.dwell import Dwelt
 from capture.protocol.pictures import figure_lines, picture_words
 from capture.screen.keymap import Action, help_pages, key_title
-from capture.screen.menus import is_screening
-from capture.screen.plain import progress
-from capture.screen.view import Picture, SoundView, Standing, TableRow, View
+from capture.screen.view import Picture, SoundView, Standing, View
 from capture.session import Session
 from capture.shown import Shown
 from capture.sound.source import MicState
 from capture.units import TapeLength, millimetres
-from capture.visit.announcement import (
-    AllMeasured,
-    Announcement,
-    AskPermission,
-    AskPreparation,
-    AskReading,
-    AskTape,
-    Ended,
-    Paused,
-    ReadBack,
-    ReadBackTape,
-    Saved,
-    SavedTape,
-    Signed,
-    Stopped,
-)
-from capture.visit.course import next_target, question
+from capture.visit.announcement import Saved, SavedTape
 from capture.visit.setups import site_at_hand
-from capture.visit.state import Confirmation, Target, Visit
-from capture.wording import trade
+from capture.visit.state import Confirmation, Visit
 from capture.wording.lists import menu_words
 
 LEVEL_STEP_DB = 3
 _MODES = {Confirmation.EACH: "yes to each", Confirmation.CALL_THROUGH: "call-through"}
-_OUT_OF_TIME = {Dwelt.TOO_SOON: "TOO SOON", Dwelt.LATE: "LATE"}
-_SCREENING = "Enter: ready. A number: a reason for care."
-ORDINALS = ("first", "second", "third", "fourth", "fifth")
 
 
 def view_of(
@@ -51,17 +26,21 @@ def view_of(
     assessor: str,
     may_say: Mapping[str, Sequence[str]],
     meter: Meter | None,
+    draw: Callable[[Visit], Drawn] = drawn_of,
 ) -> View:
-    """The view of this moment. `may_say` holds example phrases for each listening rule."""
+    """The view of this moment. `may_say` holds example phrases for each listening rule.
+
+    `draw` gives what follows from the visit alone.
+    """
     visit, shown = session.visit, session.shown
-    asked = question(visit)
+    drawn = draw(visit)
     rule = session.road.listening
     return View(
         client=client,
         assessor=assessor,
         protocol=visit.plan.protocol.title,
-        headline=_headline(asked, visit),
-        about=_about(asked, visit),
+        headline=drawn.headline,
+        about=drawn.about,
         value=_value(shown, visit),
         standing=_standing(session),
         standing_about=_standing_about(session),
@@ -72,8 +51,8 @@ def view_of(
         may_say=tuple(may_say.get(rule.rpartition(".")[2], ())) if rule else (),
         keys=_keys(session),
         mode=_MODES[visit.plan.confirmation],
-        table=tuple(_row(site.id, visit) for site in visit.plan.protocol.sites),
-        progress=progress(visit).rpartition("] ")[2],
+        table=drawn.table,
+        progress=drawn.progress,
         sound=_sound(session, meter),
         events=tuple(shown.events[:-1]),
         help=_help(session),
@@ -84,75 +63,20 @@ def view_of(
 
 def _help(session: Session) -> tuple[tuple[str, str, str], ...]:
     """The page of the keys that is open, empty for none and for the picture's page."""
-    pages = help_pages(session.bindings)
     page = session.shown.help
+    if not page:
+        return ()
+    pages = help_pages(session.bindings)
     return pages[page - 1] if 1 <= page <= len(pages) else ()
 
 
 def _picture(session: Session) -> Picture | None:
     """The present site's drawing, on the page of the help after the keys."""
-    if session.shown.help <= len(help_pages(session.bindings)):
+    page = session.shown.help
+    if not page or page <= len(help_pages(session.bindings)):
         return None
     site = site_at_hand(session.visit)
     return Picture(figure_lines(site), picture_words(site))
-
-
-def _headline(asked: Announcement, visit: Visit) -> str:
-    match asked:
-        case Paused():
-            return "paused"
-        case AskPreparation(what="ready" | "wiped" as what):
-            return f"{what}?"
-        case AllMeasured():
-            return "all done"
-        case Stopped():
-            return "stopped"
-        case Signed():
-            return "signed"
-    told: Any = asked
-    site = getattr(told, "site", None)
-    if site is not None:
-        return next((each.title for each in visit.plan.protocol.sites if each.id == site), site)
-    kind = re.sub("(?<=[a-z])(?=[A-Z])", " ", type(told).__name__).removeprefix("Ask ")
-    named = getattr(told, "permission", None) or getattr(told, "what", None)
-    return str(named or kind).replace("_", " ")
-
-
-def _about(asked: Announcement, visit: Visit) -> str:
-    match asked:
-        case AskReading(circuit=circuit) | ReadBack(circuit=circuit):
-            if circuit > visit.plan.protocol.circuits:
-                return f"a third: the two disagree{_out_of_time(visit)}"
-            return f"{ORDINALS[circuit - 1]} circuit{_out_of_time(visit)}"
-        case ReadBackTape(mark=mark):
-            return f"MARK AT {mark}"
-        case AskPreparation() if is_screening(visit):
-            noted = ", ".join(trade.CAUTION_NAMES[each] for each in dict.fromkeys(visit.cautions))
-            return f"Noted: {noted}. Enter: ready." if noted else _SCREENING
-        case AskPreparation() | AskPermission():
-            return "Enter: yes. -: no."
-        case Stopped():
-            return "Choose by its number what is done instead."
-        case Ended():
-            return "Nothing more is measured: undo, or sign off."
-        case AllMeasured():
-            return "Nothing is left to measure: sign off."
-        case Paused():
-            return "Nothing is taken until the visit goes on."
-        case Signed():
-            return "The visit is closed."
-    if isinstance(asked, AskTape):
-        last = "" if asked.last_time is None else f", last time {asked.last_time}"
-        return f"tape length{last}"
-    return ""
-
-
-def _out_of_time(visit: Visit) -> str:
-    """The mark of the reading that waits, if it was called too soon or too late."""
-    pending = visit.pending
-    if pending is None or pending.dwell is None or pending.dwell not in _OUT_OF_TIME:
-        return ""
-    return f": {pending.dwell_s:.1f} s, {_OUT_OF_TIME[pending.dwell]}"
 
 
 def _value(shown: Shown, visit: Visit) -> str:
@@ -193,42 +117,6 @@ def _standing_about(session: Session) -> str:
         case SavedTape(mark=mark):
             return str(mark).upper()
     return ""
-
-
-def _row(site_id: str, visit: Visit) -> TableRow:
-    protocol = visit.plan.protocol
-    present = next_target(visit)
-    pending = visit.pending
-    if pending is not None:
-        present = pending.target
-    third_due = protocol.third_due(visit.trials(site_id)[: protocol.circuits])
-    cells = []
-    for circuit in range(1, protocol.circuits + 2):
-        target = Target(site_id, circuit)
-        taken = [each for each in visit.confirmed if each.target == target]
-        if taken:
-            mark = "!" if taken[-1].dwell in _OUT_OF_TIME else ""
-            cells.append(f"{millimetres(taken[-1].value_tenths_mm)}{mark}")
-        elif pending is not None and pending.target == target:
-            cells.append(f"{millimetres(pending.value_tenths_mm)}?")
-        elif circuit > protocol.circuits:
-            cells.append("due" if third_due and not visit.is_skipped(target) else "")
-        else:
-            cells.append("skip" if visit.is_skipped(target) else "-")
-    trials = visit.trials(site_id)
-    about = "~" if visit.is_estimate(site_id) else ""
-    settled = settle(trials) if trials else None
-    third = Target(site_id, protocol.circuits + 1)
-    needs_third = third_due and len(trials) == protocol.circuits and not visit.is_skipped(third)
-    return TableRow(
-        site=protocol.site(site_id).title,
-        readings=tuple(cells),
-        value=f"{about}{millimetres(shown_tenths(settled.value_tenths_mm))}" if settled else "",
-        how="" if settled is None or len(trials) < 2 else settled.how.value,
-        spread=millimetres(settled.spread_tenths_mm) if settled and len(trials) > 1 else "",
-        open="needs a third" if needs_third else "",
-        present=present is not None and present.site == site_id,
-    )
 
 
 def _keys(session: Session) -> str:

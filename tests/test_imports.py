@@ -15,6 +15,7 @@ ROOT = Path(capture.__file__).parent
 PURE = (
     "errors",
     "dwell",
+    "drawn",
     "standstill",
     "talking",
     "turns",
