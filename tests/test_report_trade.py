@@ -551,7 +551,7 @@ def test_how_a_site_was_measured_stands_in_the_visit() -> None:
     assert sum("two layers of cloth of 1.5 mm taken off" in line for line in lines) == 2
     (thigh,) = (line for line in lines if line.startswith("thigh") and "vertical" in line)
     assert "left" in thigh
-    assert thigh.endswith("! not as the protocol has it")
+    assert thigh.endswith("! left side, not right")
     assert "thigh left side, not right" in row.told
     assert "through cloth: chest" in row.told
 

@@ -27,7 +27,7 @@ def settled_lines(visit: VisitRecord) -> Iterator[str]:
         yield "sound of calls: the client agreed that it is kept until the sign-off by name"
     prepared = {str(fact["what"]): bool(fact["yes"]) for fact in visit.facts_of("settled")}
     if prepared:
-        told = (f"{_name(what)} {_NO_YES[yes]}" for what, yes in prepared.items())
+        told = (_settled(what, yes) for what, yes in prepared.items())
         yield f"before them: {', '.join(told)}"
     if visit.cautions:
         yield f"cautions: {', '.join(map(_name, visit.cautions))}"
@@ -43,20 +43,22 @@ def settled_lines(visit: VisitRecord) -> Iterator[str]:
 
 
 def setup_lines(visit: VisitRecord) -> Iterator[str]:
-    """For each site side, fold, what lay between, and place; marked where it was another way."""
+    """For each site side, fold and what lay between; what was another way than planned is told."""
     taken = conditions_of(visit, protocol_of(visit), sites_of_record(visit))
     if not any(each.side for each in taken.values()):
         return
     changed = {str(fact["site"]) for fact in visit.facts_of("setup_changed")}
-    others = {site for site, _ in turned(visit)}
-    yield f"{'taken at':<14}{'side':<7}{'fold':<12}{'through':<20}place"
+    others: dict[str, list[str]] = {}
+    for site, how in turned(visit):
+        others.setdefault(site, []).append(how)
+    yield f"{'taken at':<14}{'side':<7}{'fold':<12}{'through':<20}not as the protocol has it"
     for site, each in taken.items():
         side = "" if each.side is None else each.side.value
-        mark = "  ! not as the protocol has it" if site in others else ""
-        mark += "  (changed at this visit)" if site in changed else ""
+        mark = f"! {'; '.join(others[site])}" if site in others else ""
+        mark += " (changed at this visit)" if site in changed else ""
         yield (
             f"{_name(site):<14}{side:<7}{each.fold_direction.value:<12}"
-            f"{each.clothing or '':<20}{each.place or ''}{mark}"
+            f"{each.clothing or '':<20}{mark}"
         ).rstrip()
 
 
@@ -89,6 +91,13 @@ def _consent(visit: VisitRecord, name: str) -> str:
     if name in visit.instead:
         return f"{name} NO, instead {_name(visit.instead[name])}"
     return f"{name} {_NO_YES[visit.permissions.get(name)]}"
+
+
+def _settled(what: str, yes: bool) -> str:
+    if what == "cautions":
+        # "No" is the good answer here: no reason for care, or none more than the list below has.
+        return "more cautions" if yes else "no more cautions"
+    return f"{_name(what)} {_NO_YES[yes]}"
 
 
 def _length(plain: object) -> str:
