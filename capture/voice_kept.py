@@ -11,7 +11,7 @@ from datetime import date
 
 from capture.recognise.certainty import Certainty
 from capture.settings_table import Settings, Table
-from capture.voice_verdict import Tally, Trust, trust
+from capture.voice_verdict import Tally
 
 TABLE = "voice_check"
 _COUNTS = ("right", "doubtful", "asked_again", "silently_wrong")
@@ -123,21 +123,18 @@ def here(kept: KeptCheck | None, certainty: Certainty | None, microphone: str | 
 
 
 def kept_line(kept: KeptCheck) -> str:
-    """The kept check in a line.
+    """The kept check in a line, short enough to stand beside other news.
 
     >>> kept_line(KeptCheck(date(2026, 5, 3), "lapel", Tally(19, 1, 0, 0), ""))
-    'Voice check of 3 May 2026: 19 of 20 right at once, 0 silently wrong.'
+    'Voice check of 3 May 2026: 19 of 20 right at once.'
     """
     found = kept.tally
-    told = (
-        f"Voice check of {day(kept.on)}: {found.right} of {found.calls} right at once, "
-        f"{found.silently_wrong} silently wrong."
-    )
-    if trust(found) is Trust.KEYPAD:
-        told += " Use the keypad here, or check again."
-    if kept.normal_from:
-        told += f" Usual only from {kept.normal_from:.2%}."
-    return told
+    told = f"Voice check of {day(kept.on)}: "
+    if found.silently_wrong:
+        told += f"{found.silently_wrong} of {found.calls} silently wrong: use the keypad."
+    else:
+        told += f"{found.right} of {found.calls} right at once."
+    return f"{told} Doubtful below {kept.normal_from:.2%}." if kept.normal_from else told
 
 
 def day(on: date) -> str:
