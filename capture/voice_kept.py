@@ -140,13 +140,10 @@ def kept_line(kept: KeptCheck) -> str:
 def day(on: date) -> str:
     """A day as it is told, the same in every locale.
 
-    >>> day(date(2026, 5, 3))
-    '3 May 2026'
+    >>> day(date(2026, 11, 25))
+    '25 Nov 2026'
     """
-    months = (
-        "January", "February", "March", "April", "May", "June", "July", "August", "September",
-        "October", "November", "December",
-    )  # fmt: skip
+    months = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split()
     return f"{on.day} {months[on.month - 1]} {on.year}"
 
 

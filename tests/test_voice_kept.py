@@ -1,5 +1,6 @@
 """The voice check in the settings: kept, read back, and never a reason to ask less."""
 
+import textwrap
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -139,3 +140,10 @@ def test_a_threshold_that_was_needed_stays_needed() -> None:
 def test_a_good_check_is_told_without_more() -> None:
     """Its day, and what was right."""
     assert kept_line(GOOD) == "Voice check of 3 May 2026: 19 of 20 right at once."
+
+
+def test_beside_the_calipers_news_the_whole_line_is_seen() -> None:
+    """At 80 by 24 there are two lines of 76 columns for all news of the beginning."""
+    news = "No check with gauge blocks is known for this caliper."
+    line = kept_line(replace(KEPT, on=date(2026, 11, 25)))
+    assert len(textwrap.wrap(f"{news} {line}", 76)) == 2
