@@ -48,10 +48,9 @@ class Session:
     """Takes inputs one at a time, in their order.
 
     `clock_s` gives seconds that only rise, `wall_s` those of the wall's clock. With push to talk
-    among the `preferences` nothing is listened to until the talk key. `stepped` is told of each
-    state that the visit comes to, `keep` is given the number of a spoken entry that is on the disk
-    with its sound. Whoever runs the session may put in place his own `wake`, called after each
-    `post` from any thread, and an `ear`.
+    among the `preferences` nothing is listened to until the talk key. `keep` is given the number
+    of a spoken entry that is on the disk with its sound. Whoever runs the session may put in place
+    his own `wake`, called after each `post` from any thread, and an `ear`.
     """
 
     def __init__(
@@ -66,7 +65,6 @@ class Session:
         watcher: Watcher | None = None,
         preferences: Preferences = USUAL,
         wall_s: Callable[[], float] = time.time,
-        stepped: Callable[[Visit], None] = lambda _: None,
         keep: Callable[[int, CallSound], None] = lambda _number, _sound: None,
     ) -> None:
         self.shown = Shown()
@@ -84,7 +82,6 @@ class Session:
         self._clock_s = clock_s
         self._wall_s = wall_s
         self._understand = understand
-        self._after_step = stepped
         self._keep = keep
         self._switches = Switches(
             self.shown, bindings, Talk(preferences.push_to_talk, preferences.talk_s)
@@ -377,10 +374,6 @@ class Session:
             self.voice.say(" ".join(words), cue_for(said), opens)
         self._events.tell_list(self.visit)
         self._listen()
-        try:
-            self._after_step(self.visit)
-        except CaptureError as error:
-            self.notice(str(error))
 
     def _listen(self) -> None:
         self.turns.epoch += 1
