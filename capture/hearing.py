@@ -29,6 +29,9 @@ UNHEARD_S = 1.0
 """From so much sound on it is told that it was not listened to: a word may have been in it. A
 machine that keeps up is never so far behind."""
 
+STEADY_DB = 3.0
+"""A level that changes by less is shown as it was: the hiss of a room is not worth drawing."""
+
 
 @dataclass(frozen=True, slots=True)
 class Order:
@@ -217,7 +220,8 @@ class Hearing:
         self._unheard_s = 0.0
 
     def _take(self, block: Block, listeners: Listeners) -> None:
-        self.meter.peak_dbfs = block.peak_dbfs
+        if abs(block.peak_dbfs - self.meter.peak_dbfs) >= STEADY_DB:
+            self.meter.peak_dbfs = block.peak_dbfs
         order = self._order
         admitted = self._duplex.admit(block)
         usable = order.rule is not None and block.captured_at_s >= order.since_s

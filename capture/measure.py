@@ -225,10 +225,11 @@ def results_of(company: Company) -> tuple[str, ...]:
 def _end_of(company: Company) -> str:
     visit, warning = company.session.visit, company.session.shown.warning
     count = len(visit.confirmed)
+    readings = "1 reading" if count == 1 else f"{count} readings"
     if visit.signed_at is not None:
-        told = f"The visit is signed off with {count} readings."
+        told = f"The visit is signed off with {readings}."
     else:
-        told = f"The visit is open with {count} readings; it goes on at the next start."
+        told = f"The visit is open with {readings}; it goes on at the next start."
     return f"{told} {warning} The next start takes them in." if warning else told
 
 

@@ -1,13 +1,14 @@
 """How long it takes from the end of a call to its read-back on the screen.
 
 `python -m tests.latency [ROUNDS]` plays the recorded visit in real time through the real session,
-with the screen drawn at 80 by 24 after each step, and prints p50, p95 and what was not taken.
-Three rounds hold more than 100 calls.
+its keys struck in their places, with the screen drawn at 80 by 24 after each step, and prints p50,
+p95 and what was not taken. Three rounds hold more than 130 calls.
 """
 
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -18,6 +19,7 @@ import soundfile
 
 from capture.begin import Wish, open_visit
 from capture.company import Sound, assemble
+from capture.demo import Turn, read_script
 from capture.pack import open_pack
 from capture.resources import data_folder
 from capture.screen.keymap import USUAL
@@ -54,28 +56,45 @@ def end_of_speech_s(sound: np.ndarray, rate_hz: int) -> float:
     return float((loud[-1] + 1) * _FRAME_S)
 
 
-def played(files: list[Path], folder: Path, seed: int) -> tuple[Path, list[float]]:
-    """One recording of these calls with pauses between them, and where each call ends."""
+@dataclass
+class Played:
+    """One recording of the calls: where each ends, and where keys are struck between them."""
+
+    path: Path
+    names: list[str]
+    ends_s: list[float]
+    keys: list[tuple[float, tuple[str, ...]]]
+
+
+def played(turns: Sequence[Turn], folder: Path, seed: int) -> Played:
+    """The calls with pauses between them, in which the keyed turns have their time too."""
     chance = np.random.default_rng(seed)
-    parts, ends_s, at, rate_hz = [], [], 0, 16_000
-    for file in files:
-        sound, rate_hz = soundfile.read(file)
-        ends_s.append(at / rate_hz + end_of_speech_s(sound, rate_hz))
-        pause = np.tile(sound[: rate_hz // 5], 10)[: round(chance.uniform(*GAPS_S) * rate_hz)]
+    found = Played(folder / f"calls_{seed}.wav", [], [], [])
+    parts: list[np.ndarray] = []
+    at, rate_hz, tone = 0, 16_000, np.zeros(0)
+    for turn in turns:
+        if turn.clip is None:
+            found.keys.append((at / rate_hz, turn.keys))
+            sound = np.zeros(0)
+        else:
+            sound, rate_hz = soundfile.read(turn.clip)
+            found.names.append(turn.clip.stem)
+            found.ends_s.append(at / rate_hz + end_of_speech_s(sound, rate_hz))
+            tone = sound[: rate_hz // 5]
+        pause = np.tile(tone, 10)[: round(chance.uniform(*GAPS_S) * rate_hz)]
         parts += [sound, pause]
         at += len(sound) + len(pause)
-    path = folder / f"calls_{seed}.wav"
-    soundfile.write(path, np.concatenate(parts), rate_hz, subtype="PCM_16")
-    return path, ends_s
+    soundfile.write(found.path, np.concatenate(parts), rate_hz, subtype="PCM_16")
+    return found
 
 
-def one_round(files: list[Path], seed: int) -> Told:
-    """Play the calls once."""
+def one_round(turns: Sequence[Turn], seed: int) -> Told:
+    """Play the visit once."""
     with tempfile.TemporaryDirectory() as name, open_store(Path(name) / "visits.db") as store:
-        path, ends_s = played(files, Path(name), seed)
+        recording = played(turns, Path(name), seed)
         wish = Wish("Rowan Alderby", "Tobias Quill", sex="male", age_years=34)
         opened = open_visit(store, wish, date(2026, 3, 2), "2026-03-02T12:00:00+01:00")
-        source = WavSource(path, realtime=True)
+        source = WavSource(recording.path, realtime=True)
         pack = open_pack(data_folder("grammars") / "en")
         quiet = SoundSettings(voice=VoiceKind.SILENT)
         company = assemble(store, opened, pack, Sound(source, quiet), USUAL)
@@ -83,34 +102,38 @@ def one_round(files: list[Path], seed: int) -> Told:
         session = company.session
         session.turns.bounce_s = 0.0
         company.begin()
-        session.strike("enter")  # ready: the recording begins with the permissions
-        session.drain()
-        before, steps_s, untaken = session.visit.sequence, [], list[str]()
+        before, steps_s, untaken, keys = 0, list[float](), list[str](), recording.keys
         while True:
             session.wait(0.2)
-            shown = session.shown
+            shown, at_s = session.shown, time.monotonic() - (source._began_s or float("inf"))
+            if keys and keys[0][0] <= at_s:
+                for key in keys.pop(0)[1]:
+                    session.strike(key)
+                    session.drain()
             if "not taken" in shown.notice or "not heard" in shown.notice:
                 untaken.append(shown.notice)
                 shown.notice = ""
             if session.visit.sequence != before:
                 before = session.visit.sequence
                 render(company.view(), Size(80, 24))
-                steps_s.append(time.monotonic() - (source._began_s or 0.0))
+                if shown.heard.startswith("heard"):
+                    steps_s.append(time.monotonic() - (source._began_s or 0.0))
             if shown.microphone is not None and shown.microphone.state is MicState.ENDED:
                 break
         company.close()
     waits_s, silent = [], []
-    for file, (end_s, next_s) in zip(files, pairwise([*ends_s, float("inf")]), strict=True):
+    ends_s = pairwise([*recording.ends_s, float("inf")])
+    for name, (end_s, next_s) in zip(recording.names, ends_s, strict=True):
         after = [step_s - end_s for step_s in steps_s if end_s < step_s < next_s]
         waits_s += after[:1]
-        silent += [] if after else [file.stem]
-    return Told(waits_s, len(files), untaken, silent)
+        silent += [] if after else [name]
+    return Told(waits_s, len(recording.names), untaken, silent)
 
 
 def main(rounds: int) -> None:
     """Play the rounds and print the figures."""
-    files = sorted(data_folder("demo_audio").glob("turn_*.flac"))
-    found = [one_round(files, seed) for seed in range(rounds)]
+    turns = read_script(data_folder("demo_audio")).turns
+    found = [one_round(turns, seed) for seed in range(rounds)]
     waits_s = np.array([wait_s for told in found for wait_s in told.waits_s])
     calls = sum(told.calls for told in found)
     for told in found:

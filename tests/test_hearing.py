@@ -271,3 +271,15 @@ def test_speech_over_the_programs_voice_is_marked(first: int, quiet: int, early:
     bench.hearing = Hearing(bench.sound, duplex, bench.load, bench.post)
     (heard,) = bench.run(Order(1, "rule", 0.0))
     assert heard.begun_early is early
+
+
+def test_the_hiss_of_a_room_does_not_move_the_meter() -> None:
+    """Only a level that changes by a step is shown, so that a quiet screen is not drawn anew."""
+    levels = (-60.0, -58.5, -61.5, -59.0, -40.0, -41.0, -60.0)
+    sound = Sound(
+        [Block(BLOCK, RATE_HZ, n / 10, False, each, each) for n, each in enumerate(levels)]
+    )
+    bench, shown = Bench(sound), list[float]()
+    sound.before = lambda _: shown.append(bench.hearing.meter.peak_dbfs)
+    bench.run(Order(1, None, 0.0))
+    assert shown[1:] == [-60.0, -60.0, -60.0, -60.0, -40.0, -40.0]
