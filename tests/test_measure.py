@@ -1,6 +1,7 @@
 """`foldcall measure`: opening a visit, and whole sessions with recorded sound and keys mixed."""
 
 import os
+import shutil
 import subprocess
 import sys
 import threading
@@ -260,6 +261,32 @@ def test_a_missing_model_leaves_the_keypad(store: Store, pack: Pack, tmp_path: P
     run_lines(company, iter(["", ""]), patient=False)
     assert len(company.session.visit.answers) == 1
     assert sum("Keypad only" in line for line in told) == 1
+
+
+@pytest.mark.parametrize(
+    ("broken", "words"),
+    [("am/final.mdl", "final.mdl is damaged"), ("conf/model.conf", "lacks conf/model.conf")],
+    ids=["damaged", "incomplete"],
+)
+def test_a_broken_model_leaves_the_keypad(
+    store: Store, pack: Pack, tmp_path: Path, broken: str, words: str
+) -> None:
+    """The pack's own model, cut short or without a part: one line says what and what to do."""
+    own = Pack(tmp_path / "pack", pack.grammar)
+    shutil.copytree(pack.folder, own.folder)
+    file = own.model / broken
+    if file.suffix == ".mdl":
+        file.write_bytes(file.read_bytes()[:100_000])
+    else:
+        file.unlink()
+    source = WavSource(recording(tmp_path, [1]), realtime=False)
+    told: list[str] = []
+    company = assemble(store, opened(store), own, Sound(source, QUIET), USUAL, told.append)
+    run_lines(company, iter(["", ""]), patient=False)
+    assert len(company.session.visit.answers) == 1
+    (line,) = [line for line in told if "Keypad only" in line]
+    assert words in line
+    assert "Restore the folder" in line
 
 
 def test_another_program_in_the_same_visit_loses_nothing(store: Store, pack: Pack) -> None:
