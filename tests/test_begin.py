@@ -1,5 +1,6 @@
 """What a new visit knows of the client's last one."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -7,6 +8,7 @@ from typing import Any
 import pytest
 
 from capture.begin import Wish, open_visit
+from capture.errors import MisuseError
 from capture.store import Store, open_store
 from capture.visit.state import Plan
 
@@ -63,3 +65,20 @@ def test_a_first_visit_has_nothing_before_it(store: Store) -> None:
     """A new client begins with an empty past."""
     wish = Wish("Ashe Tamarind", "Tobias Quill", sex="female", age_years=29)
     assert open_visit(store, wish, TODAY, NOON).visit.plan.last_time is None
+
+
+@pytest.mark.parametrize(
+    ("wrong", "told"),
+    [
+        ({"birth_date": "3.2.90"}, "'3.2.90' is no date. Write it as 1985-03-31."),
+        ({"caliper_step_mm": 0.3}, "A scale step of 0.3 mm is not known. Give 0.1, 0.2, 0.5 or 1."),
+    ],
+    ids=["birth date", "scale step"],
+)
+def test_what_cannot_be_begins_nothing(store: Store, wrong: dict[str, Any], told: str) -> None:
+    """It is told by name with what to write, beside an age too; and no client is made."""
+    wish = Wish("Ashe Tamarind", "Tobias Quill", sex="female", age_years=29)
+    with pytest.raises(MisuseError) as caught:
+        open_visit(store, replace(wish, **wrong), TODAY, NOON)
+    assert str(caught.value) == told
+    assert store.clients() == []
