@@ -1,4 +1,4 @@
-"""What is wrong or missing in a language pack's grammar and lexicon, all of it in one go.
+"""What is wrong or missing in a language pack's grammar, all of it in one go.
 
 Pure: texts in, findings out. Each finding is one line with the place, what is wrong and what to
 write. What would let a wrong number through, or keeps a state of the visit deaf, is a failure;
@@ -15,33 +15,35 @@ from capture.language.grammar import LISTENING, Grammar
 from capture.language.linking import Linked, link
 from capture.language.meaning import NAME_SLOTS, NUMBER_SLOTS, intent_from
 from capture.language.meanings import Kind, kinds, names_of
-from capture.language.tree import Choice, Node, Position, Reference, Tag, Token
+from capture.language.tree import Choice, Node, Reference, Tag
 from capture.language.tree import Sequence as Parts
-from capture.recognise.alike import Alike, sound_alike
-from capture.recognise.lexicon import Lexicon
-from capture.recognise.near import nearly_alike
 
 MOST_LISTED = 12
 """More names than these are not read in one line."""
 
-GRAMMAR, WORDS, SOUND = "language", "lexicon", "alike"
+GRAMMAR = "language"
 
 
 def grammar_findings(
-    texts: Mapping[str, str], needed: Collection[str], sites: Collection[str]
+    texts: Mapping[str, str],
+    needed: Collection[str],
+    sites: Collection[str],
+    *,
+    unread: bool = False,
 ) -> tuple[Finding, ...]:
     """The mistakes in the grammar files, by name and text.
 
     `needed` are the full names of the public rules that the program asks for, `sites` the sites
-    of all known protocols. Empty for a grammar that can be used as it is.
+    of all known protocols. `unread`: some of the files could not be opened. Empty for a grammar
+    that can be used as it is.
     """
-    linked = link(texts)
+    linked = link(texts, unread=unread)
     found = [failure(GRAMMAR, error) for error in linked.faults]
     found += _tags(linked, sites)
     found += _missing_rules(linked, needed)
     found += _unused(linked, needed)
     if not any(each.mark is Mark.FAILED for each in found):
-        found += _built(grammar_of(texts))
+        found += () if unread else _built(grammar_of(texts))
     return tuple(found)
 
 
@@ -60,7 +62,8 @@ def failure(what: str, error: CaptureError) -> Finding:
     return Finding(Mark.FAILED, what, error.message, error.hint)
 
 
-def _note(what: str, told: str, hint: str = "") -> Finding:
+def note(what: str, told: str, hint: str = "") -> Finding:
+    """What is only worth knowing."""
     return Finding(Mark.NOTE, what, told, hint, needed=False)
 
 
@@ -74,16 +77,6 @@ def nodes_of(node: Node) -> Iterator[Node]:
         case Choice(branches):
             for each in branches:
                 yield from nodes_of(each)
-
-
-def places_of_words(linked: Linked) -> Mapping[str, Position]:
-    """Where each word of the grammar stands first."""
-    found: dict[str, Position] = {}
-    for rule in linked.rules.values():
-        for node in nodes_of(rule.body):
-            if isinstance(node, Token) and node.at is not None:
-                found.setdefault(node.word, node.at)
-    return found
 
 
 # Tags.
@@ -118,7 +111,7 @@ def _tag(tag: Tag, sites: Collection[str]) -> Iterator[Finding]:
     elif slot == "site" and value not in sites:
         told = f"{tag.at}: no protocol of the program has a site '{value}'."
         hint = "Right for a protocol of your own; else: "
-        yield _note(GRAMMAR, told, hint + _choose(value, sites))
+        yield note(GRAMMAR, told, hint + _choose(value, sites))
 
 
 def _choose(given: str, known: Iterable[str]) -> str:
@@ -136,8 +129,9 @@ def _missing_rules(linked: Linked, needed: Collection[str]) -> Iterator[Finding]
     for full in needed:
         grammar, _, name = full.rpartition(".")
         rule = linked.rules.get(full)
-        if (rule is None or not rule.public) and grammar not in linked.broken:
-            deaf = "nothing would be heard in that state" if _is_state(full) else "it is needed"
+        excused = grammar in linked.broken or (rule is None and linked.unnamed)
+        if (rule is None or not rule.public) and not excused:
+            deaf = "nothing would be heard in that state" if is_state(full) else "it is needed"
             told = f"there is no public rule <{name}> in the grammar {grammar}: {deaf}."
             hint = f"Write 'public <{name}> = ...;' as in the pack that comes with foldcall."
             if rule is not None:
@@ -145,12 +139,13 @@ def _missing_rules(linked: Linked, needed: Collection[str]) -> Iterator[Finding]
             yield Finding(Mark.FAILED, GRAMMAR, told, hint)
 
 
-def _is_state(full: str) -> bool:
+def is_state(full: str) -> bool:
+    """Whether a rule is listened for in a state of a visit."""
     return full.startswith(LISTENING)
 
 
 def _unused(linked: Linked, needed: Collection[str]) -> Iterator[Finding]:
-    if linked.broken:
+    if linked.broken or linked.unnamed:
         # Whatever seems unused may be used where reading failed.
         return
     used: set[str] = set()
@@ -167,13 +162,13 @@ def _unused(linked: Linked, needed: Collection[str]) -> Iterator[Finding]:
     for name, rule in linked.rules.items():
         if name in used:
             continue
-        if _is_state(name) and rule.public:
-            states = [each.removeprefix(LISTENING) for each in needed if _is_state(each)]
+        if is_state(name) and rule.public:
+            states = [each.removeprefix(LISTENING) for each in needed if is_state(each)]
             hint = _choose(rule.name, states)
-            yield _note(GRAMMAR, f"{rule.at}: no state of a visit is called '{rule.name}'.", hint)
+            yield note(GRAMMAR, f"{rule.at}: no state of a visit is called '{rule.name}'.", hint)
         else:
             hint = "Name it in another rule, or leave it out."
-            yield _note(GRAMMAR, f"{rule.at}: nothing uses the rule <{rule.name}>.", hint)
+            yield note(GRAMMAR, f"{rule.at}: nothing uses the rule <{rule.name}>.", hint)
 
 
 def _built(grammar: Grammar) -> Iterator[Finding]:
@@ -187,7 +182,7 @@ def _built(grammar: Grammar) -> Iterator[Finding]:
                 told.add(error.message)
                 yield failure(GRAMMAR, error)
             continue
-        if not _is_state(rule):
+        if not is_state(rule):
             continue
         for kind, words in kinds(automaton).items():
             try:
@@ -206,7 +201,7 @@ def gap_findings(own: Grammar, whole: Grammar) -> tuple[Finding, ...]:
     """What can be said with the pack `whole` and cannot with `own`: it has to be keyed."""
     by_kind: dict[Kind, list[str]] = {}
     for rule in whole.rules:
-        if not _is_state(rule) or rule not in own.rules:
+        if not is_state(rule) or rule not in own.rules:
             continue
         there = {names_of(kind) for kind in kinds(own.automaton(rule))}
         for kind in kinds(whole.automaton(rule)):
@@ -219,7 +214,7 @@ def gap_findings(own: Grammar, whole: Grammar) -> tuple[Finding, ...]:
         if states:
             by_states.setdefault(tuple(states), []).append(" ".join(str(each) for _, each in kind))
     return tuple(
-        _note(
+        note(
             GRAMMAR,
             f"nothing is said for {listed(calls)} in {' and '.join(states)}.",
             "It has to be keyed.",
@@ -232,85 +227,3 @@ def listed(names: Sequence[str]) -> str:
     """Names in a line, not too many."""
     more = len(names) - MOST_LISTED
     return ", ".join(names[:MOST_LISTED]) + (f" and {more} more" if more > 0 else "")
-
-
-# Words and their sounds.
-
-
-def word_findings(
-    texts: Mapping[str, str], lexicon: Lexicon, spare: Collection[str] = ()
-) -> tuple[Finding, ...]:
-    """Words that cannot be heard, each with its place, and pronunciations that nothing needs.
-
-    The words in `spare` may be there for nothing.
-    """
-    linked = link(texts)
-    places = places_of_words(linked)
-    found = [
-        Finding(
-            Mark.FAILED,
-            WORDS,
-            f"{places[word]}: {lexicon.name} has no pronunciation of '{word}'.",
-            "Add a line such as: belly  B EH L IY",
-        )
-        for word in sorted(lexicon.missing(places), key=lambda each: _order(places[each]))
-    ]
-    unused = sorted(set(lexicon.entries) - set(places) - set(spare))
-    if unused and not linked.broken:
-        told = f"{lexicon.name} has {len(unused)} words that no rule uses: {listed(unused)}."
-        found.append(_note(WORDS, told, "They do no harm."))
-    return tuple(found)
-
-
-def _order(place: Position) -> tuple[str, int, int]:
-    return place.file, place.line, place.column
-
-
-def near_pairs(grammar: Grammar, lexicon: Lexicon) -> tuple[tuple[str, str], ...]:
-    """All pairs of words that differ in one phone, in any state of a visit, and by their value."""
-    found: dict[tuple[str, str], None] = {}
-    for rule in grammar.rules:
-        if _is_state(rule):
-            found |= dict.fromkeys(nearly_alike(grammar.automaton(rule), lexicon))
-    return tuple(found)
-
-
-def near_findings(pairs: Sequence[tuple[str, str]]) -> tuple[Finding, ...]:
-    """A note on pairs that nearly sound the same."""
-    if not pairs:
-        return ()
-    told = listed([f"{one}/{other}" for one, other in pairs])
-    told = f"one sound apart, with another value: {told}."
-    return (_note(SOUND, told, "Take other words where you can; the read-back tells them apart."),)
-
-
-def sound_findings(texts: Mapping[str, str], lexicon: Lexicon) -> tuple[Finding, ...]:
-    """Phrases that sound the same and mean different things, in a grammar without mistakes."""
-    places = places_of_words(link(texts))
-    grammar = grammar_of(texts)
-    heard: dict[object, tuple[Alike, list[str]]] = {}
-    for rule in grammar.rules:
-        if not _is_state(rule):
-            continue
-        for alike in sound_alike(grammar.automaton(rule), lexicon):
-            key = frozenset(alike.core) if any(alike.core) else alike.differs
-            _, states = heard.setdefault(key, (alike, []))
-            states.append(rule.removeprefix(LISTENING))
-    return tuple(_alike(alike, states, places) for alike, states in heard.values())
-
-
-def _alike(alike: Alike, states: Sequence[str], places: Mapping[str, Position]) -> Finding:
-    one, other = (" ".join(words) for words in alike.core)
-    where = " and ".join(states[:2]) + (f" and {len(states) - 2} more" if len(states) > 2 else "")
-    if not one and not other:
-        values = " or ".join(f"{slot} {here} or {there}" for slot, here, there in alike.differs)
-        told = f"'{' '.join(alike.one)}' has two meanings in {where}: {values}."
-        hint = "Change one of the two rules so that every phrase has one meaning."
-        return Finding(Mark.FAILED, SOUND, told, hint)
-    at = next((places[word] for word in (*alike.core[0], *alike.core[1]) if word in places), "")
-    told = (
-        f"{at}: '{one}' sounds like '{other}' and means something else in {where}, as in "
-        f"'{' '.join(alike.one)}'."
-    )
-    hint = "A wrong value could be saved: take another word for one of the two."
-    return Finding(Mark.FAILED, SOUND, told, hint)

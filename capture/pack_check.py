@@ -14,13 +14,15 @@ from capture.language.grammar import LISTENING, Grammar
 from capture.pack import PRONUNCIATIONS, Pack, certainty_in, grammar_texts, open_pack, text_of
 from capture.pack_audit import (
     GRAMMAR,
-    SOUND,
-    WORDS,
     failure,
     gap_findings,
     grammar_findings,
     grammar_of,
     listed,
+)
+from capture.pack_words import (
+    SOUND,
+    WORDS,
     near_findings,
     near_pairs,
     sound_findings,
@@ -32,7 +34,7 @@ from capture.recognise.model_folder import check_model_folder
 from capture.sound.bank import BankError, BankIndex, words_of
 from capture.sound.clips import open_bank
 from capture.units import Inches
-from capture.wiring import certainty_trouble, default_pack, open_ear
+from capture.wiring import LANGUAGE, certainty_trouble, default_pack, open_ear
 from capture.wording.help import TITLES
 from capture.wording.numbers import DIGITS, PLAIN, TAPE, NumberWords
 
@@ -59,12 +61,23 @@ def pack_findings(folder: Path, model: Path | None, *, own: bool) -> Iterator[Fi
     usable = not any(each.mark is Mark.FAILED for each in found if each.what != SOUND)
     yield guarded("recogniser", lambda: _recogniser(folder, model, usable=usable))
     yield guarded("doubt", lambda: _doubt(folder, model))
+    if own:
+        yield _verdict(folder, sum(each.mark is Mark.FAILED for each in found))
+
+
+def _verdict(folder: Path, faults: int) -> Finding:
+    """Whether an own pack is used as it is: see `faults_of`."""
+    if not faults:
+        return Finding(Mark.OK, "pack", f"{folder} can be used.")
+    told = f"{folder} is refused by every command: {faults} faults above."
+    hint = f"Mend them; meanwhile '--pack {LANGUAGE}' takes the pack that comes with foldcall."
+    return Finding(Mark.FAILED, "pack", told.replace("1 faults", "1 fault"), hint)
 
 
 def text_findings(folder: Path, *, own: bool) -> tuple[Finding, ...]:
     """What is found in the grammar files and the pronunciations; see `pack_findings`."""
     texts, found = _texts(folder)
-    found += grammar_findings(texts, NEEDED, known_sites()) if texts else ()
+    found += grammar_findings(texts, NEEDED, known_sites(), unread=bool(found)) if texts else ()
     lexicon, words = _words(folder, texts, _shipped_spare() if own else frozenset())
     sounds: list[Finding] = []
     heard = 0
@@ -86,7 +99,7 @@ def text_findings(folder: Path, *, own: bool) -> tuple[Finding, ...]:
 def faults_of(folder: Path) -> tuple[Finding, ...]:
     """What keeps a pack from being used: it would be deaf, or could let a wrong value through."""
     texts, found = _texts(folder)
-    found += grammar_findings(texts, NEEDED, known_sites()) if texts else ()
+    found += grammar_findings(texts, NEEDED, known_sites(), unread=bool(found)) if texts else ()
     lexicon, words = _words(folder, texts)
     found += words
     if lexicon is not None and not any(each.mark is Mark.FAILED for each in found):

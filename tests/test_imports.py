@@ -34,6 +34,7 @@ PURE = (
     "settings_table",
     "preferences",
     "pack_audit",
+    "pack_words",
     "language",
     "protocol",
     "visit",

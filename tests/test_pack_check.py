@@ -64,7 +64,9 @@ def test_a_fresh_copy_has_neither_faults_nor_notes(own: Path) -> None:
     """Nobody who has changed nothing is told anything."""
     found = list(pack_findings(own, None, own=True))
     assert [each.mark for each in found] == [Mark.OK] * len(found)
-    assert [each.what for each in found] == ["language", "lexicon", "alike", "recogniser", "doubt"]
+    assert [each.what for each in found] == [
+        *("language", "lexicon", "alike", "recogniser", "doubt", "pack")
+    ]
     assert prompts_finding(own).mark is Mark.OK
 
 
@@ -91,10 +93,21 @@ def test_all_mistakes_are_told_in_one_go(own: Path, change: Change) -> None:
     assert "no pronunciation of 'six'" in found[6]
 
 
-def test_what_only_follows_from_a_mistake_is_not_told(own: Path, change: Change) -> None:
+@pytest.mark.parametrize(
+    "content",
+    [b"nothing", b"#JSGF\ngrammar foldcall.numbers;\n", b"\xff\xfe", None],
+    ids=["nothing", "header", "not UTF-8", "a folder"],
+)
+def test_what_only_follows_from_a_mistake_is_not_told(own: Path, content: bytes | None) -> None:
     """Rules that cannot be found because their file could not be read are no mistakes of others."""
-    change("numbers.gram", "#JSGF V1.0 UTF-8 en;", "#JSGF")
-    assert len([each for each in failed(own) if ".gram" in each]) == 1
+    file = own / "numbers.gram"
+    file.unlink()
+    if content is None:
+        file.mkdir()
+    else:
+        file.write_bytes(content)
+    (told,) = failed(own)
+    assert "numbers.gram" in told
 
 
 @pytest.mark.parametrize(
@@ -269,7 +282,11 @@ def test_a_broken_model(
     if with_a_mistake:
         (own / "sites.gram").write_text("nothing", encoding="utf-8")
     found = list(pack_findings(own, None, own=True))
-    assert any(told in each for each in lines(found, Mark.FAILED))
+    wrong = lines(found, Mark.FAILED)
+    assert any(told in each for each in wrong)
+    assert any("is refused by every command: 1 fault above." in one for one in wrong) == (
+        with_a_mistake
+    )
 
 
 def test_a_folder_without_a_pack(tmp_path: Path) -> None:

@@ -259,7 +259,7 @@ def _tag(lexeme: _Lexeme) -> Tag:
     found = _TAG.fullmatch(lexeme.text)
     if found is None:
         raise GrammarError(
-            f"{lexeme.at}: the tag {lexeme.text} has no meaning.",
+            f"{lexeme.at}: the tag {' '.join(lexeme.text.split())} has no meaning.",
             "Write {slot = value}, {slot += number} or {slot << digit}.",
         )
     slot, operation, raw = found.groups()

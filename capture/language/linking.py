@@ -26,7 +26,7 @@ _NAME_LINE = re.compile(r"^\s*grammar\s+([A-Za-z_][A-Za-z0-9_.]*)\s*;", re.MULTI
 class Linked:
     """The rules of all files by full name, such as `foldcall.numbers.number`, and all mistakes.
 
-    `broken` names the grammars that could not be read whole.
+    `broken` names the grammars that could not be read whole; `unnamed`: there are others.
     """
 
     rules: Mapping[str, Rule]
@@ -34,6 +34,7 @@ class Linked:
     """The body of each rule whose references were all found, with full names in them."""
     faults: tuple[GrammarError, ...]
     broken: frozenset[str]
+    unnamed: bool = False
 
     @property
     def public(self) -> tuple[str, ...]:
@@ -46,6 +47,8 @@ class _Linker:
     files: dict[str, GrammarFile] = field(default_factory=dict)
     faults: list[GrammarError] = field(default_factory=list)
     broken: set[str] = field(default_factory=set)
+    unnamed: bool = False
+    """Whether a file could not be read so far as its name: any grammar may be in it."""
     rules: dict[str, Rule] = field(default_factory=dict)
     bodies: dict[str, Node] = field(default_factory=dict)
 
@@ -54,7 +57,9 @@ class _Linker:
         read, faults = read_what_can(text, name)
         self.faults += faults
         if read is None:
-            self.broken.update(_NAME_LINE.findall(text)[:1])
+            named = _NAME_LINE.findall(text)[:1]
+            self.broken.update(named)
+            self.unnamed = self.unnamed or not named
             return
         if faults:
             self.broken.add(read.name)
@@ -100,6 +105,8 @@ class _Linker:
             names = offered if wanted.rule is None else [wanted.rule]
             if wanted.rule in {None, *offered} and source is not None:
                 found |= {name: f"{wanted.grammar}.{name}" for name in names if name not in found}
+            elif source is None and self.unnamed:
+                self.broken.add(wanted.grammar)
             elif wanted.grammar not in self.broken:
                 self.faults.append(
                     GrammarError(
@@ -116,14 +123,23 @@ class _Linker:
         return found
 
 
-def link(texts: Mapping[str, str]) -> Linked:
-    """Read and put together the files of a pack; `texts` maps a file's name to its JSGF text."""
-    linker = _Linker()
+def link(texts: Mapping[str, str], *, unread: bool = False) -> Linked:
+    """Read and put together the files of a pack; `texts` maps a file's name to its JSGF text.
+
+    `unread`: there are files of which not even the text is known.
+    """
+    linker = _Linker(unnamed=unread)
     for name, text in texts.items():
         linker.read(name, text)
     for file in linker.files.values():
         linker.link(file)
-    return Linked(linker.rules, linker.bodies, tuple(linker.faults), frozenset(linker.broken))
+    return Linked(
+        linker.rules,
+        linker.bodies,
+        tuple(linker.faults),
+        frozenset(linker.broken),
+        linker.unnamed,
+    )
 
 
 def _with_full_names(node: Node, scope: Mapping[str, str], missing: list[Reference]) -> Node:
