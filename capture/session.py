@@ -212,7 +212,7 @@ class Session:
                 case Unheard(seconds):
                     self.notice(f"{seconds:.0f} s of sound came before this question: not heard.")
                 case Trouble(error):
-                    self.notice(str(error))
+                    self._tell(self._sound.trouble(error))
                 case MicrophoneIs():
                     self._tell(self._sound.microphone(given))
                 case EarIs():

@@ -1,5 +1,6 @@
 """What the screen is told of microphone and recogniser: each change once, in one line."""
 
+from capture.errors import CaptureError
 from capture.hearing import EarIs, MicrophoneIs
 from capture.shown import Shown
 from capture.sound.source import MicState
@@ -11,6 +12,15 @@ class SoundNews:
     def __init__(self, shown: Shown) -> None:
         self._shown = shown
         self._lost = False
+        self._trouble = ""
+
+    def trouble(self, error: CaptureError) -> str:
+        """The line about a device that fails; empty while it goes on failing in the same way.
+
+        A speaker that is not there fails with each read-back, and would cover all other lines.
+        """
+        before, self._trouble = self._trouble, str(error)
+        return "" if self._trouble == before else self._trouble
 
     def microphone(self, told: MicrophoneIs) -> str:
         """The line about a change of the microphone; empty for none."""

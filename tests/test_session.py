@@ -623,3 +623,16 @@ def test_the_help_has_pages_and_the_drawing(room: Room) -> None:
     room.keys("f1")
     assert view_of(room.session, "Ada", "Bo", {}, None).picture is None
     assert room.keys("?", "escape").session.shown.help == 0
+
+
+def test_a_speaker_that_goes_on_failing_is_told_once(room: Room) -> None:
+    """Each read-back fails in the same way: the line does not cover what else is to be told."""
+    gone = CaptureError("There is no speaker.", "Plug one in.")
+    for _ in range(3):
+        room.session.report(gone)
+    room.session.drain()
+    assert room.session.shown.events.count(str(gone)) == 1
+    room.session.report(CaptureError("The speaker is busy.", "Close what holds it."))
+    room.session.report(gone)
+    room.session.drain()
+    assert room.session.shown.events.count(str(gone)) == 2
