@@ -315,11 +315,12 @@ def run_lines(company: Company, lines: Iterator[str], *, patient: bool) -> None:
 
 
 def _no_more_sound(company: Company) -> bool:
+    """Whether nothing can be said any more: no model, no microphone, or the recording is over."""
     microphone = company.session.shown.microphone
     return (
         company.hearing is None
         or company.session.shown.ear_trouble is not None
-        or (microphone is not None and microphone.state is MicState.ENDED)
+        or (microphone is not None and microphone.state in {MicState.ENDED, MicState.DEAF})
     )
 
 
