@@ -17,11 +17,16 @@ from capture.terminal import show
 from capture.transfer import store_of, store_option
 from capture.unlock import passphrase_of
 from capture.wiring import local_time
+from capture.wording.counted import counted
 
 FOLDER = "backups"
 """Where a backup goes that is given no place: a folder beside the store."""
 
-_TOLD = ("clients", "visits", "journal")
+_TOLD = {
+    "clients": ("client",),
+    "visits": ("visit",),
+    "journal": ("journal entry", "journal entries"),
+}
 
 
 def add_commands(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -74,7 +79,7 @@ def run_restore(chosen: argparse.Namespace) -> int:
     for line in told(done.held):
         show(line)
     if done.erased:
-        show(f"{done.erased} clients of the backup who were erased since are erased from it too.")
+        show(f"Erased since the backup, so from it too: {counted(done.erased, 'client')}.")
     if done.aside is None:
         return 0
     show(f"The store as it was lies beside it: {done.aside}")
@@ -89,7 +94,7 @@ def run_restore(chosen: argparse.Namespace) -> int:
 
 def told(held: Held) -> list[str]:
     """What a copy holds, in words."""
-    parts = [f"{held.counts.get(table, 0)} {_named(table)}" for table in _TOLD]
+    parts = [counted(held.counts.get(table, 0), *nouns) for table, nouns in _TOLD.items()]
     at = "" if held.last_at is None else held.last_at[:16].replace("T", " ")
     last = f" The last one is of {at}." if at else ""
     lines = [f"It holds {', '.join(parts)}.{last}"]
@@ -100,10 +105,6 @@ def told(held: Held) -> list[str]:
             "Other users can read it: its disk keeps no permissions, or they were changed."
         )
     return lines
-
-
-def _named(table: str) -> str:
-    return "entries of journals" if table == "journal" else table
 
 
 def _stamp(at: str) -> str:

@@ -47,6 +47,7 @@ from capture.voice_checking import voice_command
 from capture.voice_kept import KeptCheck, here, kept_check
 from capture.voice_verdict import Trust, trust
 from capture.wiring import Write, certainty_at, default_folder, local_time
+from capture.wording.counted import counted
 
 PACKAGES = ("vosk", "sounddevice", "soundfile", "numpy", "sqlite-utils", "prompt_toolkit")
 
@@ -240,7 +241,7 @@ def _disk(path: Path) -> Finding:
     told = f"{free / 1e9:.1f} GB free."
     kept = sounds_of(path.resolve()).amount()
     if kept.calls:
-        told = f"{told} {kept.bytes / 1e6:.1f} MB of kept sound of {kept.visits} visits."
+        told = f"{told} {kept.bytes / 1e6:.1f} MB of kept sound of {counted(kept.visits, 'visit')}."
     if free < LEAST_FREE_BYTES:
         return Finding(Mark.FAILED, "disk", told, "Make room before a session.")
     return Finding(Mark.OK, "disk", told)

@@ -17,6 +17,7 @@ from capture.store.place import make_file
 from capture.terminal import show
 from capture.transfer import client_id_of, store_of, store_option, write_json, write_new
 from capture.wiring import local_time
+from capture.wording.counted import counted
 
 _NO_CHANGE = "Nothing was changed."
 
@@ -87,7 +88,11 @@ def _list(chosen: argparse.Namespace) -> int:
         listed = [each for each in store.clients() if wanted in each.name.casefold()]
     for client in sorted(listed, key=lambda each: (each.name.casefold(), each.id)):
         seen = counts.get(client.id)
-        told = "no visit" if seen is None else f"{seen['visits']} visits, last {seen['last']}"
+        told = (
+            "no visit"
+            if seen is None
+            else f"{counted(int(seen['visits']), 'visit')}, last {seen['last']}"
+        )
         show(f"{client.id}  {one_line(client.name)}  {client.sex}  {told}")
     if not listed:
         show("No client found." if wanted else "The store holds no client yet.")
@@ -237,13 +242,14 @@ def _erase(chosen: argparse.Namespace) -> int:
         visits = len(store.visits(client.id))
         show(*_lines(client))
         if not _agreed(
-            chosen, f"Erase this client with {visits} visits and their journals for ever?"
+            chosen,
+            f"Erase this client with {counted(visits, 'visit')}, journals and all, for ever?",
         ):
             return 1
         # First, as the sound is: if the power fails, the person is there to be erased again.
         rescued, others = remove_rescues(store, store.same_person(client.id))
         count = store.erase_client(client.id, at=local_time())
-    show(f"Erased: the client and {count} visits, with any sound that was kept of them.")
+    show(f"Erased: the client and {counted(count, 'visit')}, with any sound that was kept of them.")
     if rescued:
         show(f"Removed: {rescued} rescue files with calls that were not in the store.")
     for path in others:

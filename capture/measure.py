@@ -34,6 +34,7 @@ from capture.unlock import open_unlocked
 from capture.voice_kept import here as here_with
 from capture.voice_kept import kept_check
 from capture.wiring import certainty_of, local_time
+from capture.wording.counted import counted
 
 
 def read_bindings(settings: Settings) -> Bindings:
@@ -225,7 +226,7 @@ def results_of(company: Company) -> tuple[str, ...]:
 def _end_of(company: Company) -> str:
     visit, warning = company.session.visit, company.session.shown.warning
     count = len(visit.confirmed)
-    readings = "1 reading" if count == 1 else f"{count} readings"
+    readings = counted(count, "reading")
     if visit.signed_at is not None:
         told = f"The visit is signed off with {readings}."
     else:

@@ -122,8 +122,7 @@ def _notes(protocol: Protocol) -> tuple[str, ...]:
     """What works, but perhaps not as was meant."""
     notes = []
     known = {
-        str(slots["site"])
-        for _, slots in _grammar().automaton("foldcall.sites.site").sentences()
+        str(slots["site"]) for _, slots in _grammar().automaton("foldcall.sites.site").sentences()
     }
     for site in protocol.sites:
         if site.id not in known:

@@ -18,6 +18,7 @@ from capture.report.record import CONFIRMED, ReadingRecord, VisitRecord, record_
 from capture.store import Store
 from capture.units import millimetres
 from capture.visit.state import Plan
+from capture.wording.counted import counted
 
 MANY = 400
 """More visits than these, looked over for the first time, take a second or more."""
@@ -86,8 +87,7 @@ class Review:
         rows = self.rows
         unsigned = sum(not row.signed for row in rows)
         found = f", found by '{self.filter}'" if self.filter.strip() else ""
-        visits = "1 visit" if len(rows) == 1 else f"{len(rows)} visits"
-        return f"{visits}, {unsigned} not signed off{found}"
+        return f"{counted(len(rows), 'visit')}, {unsigned} not signed off{found}"
 
     @property
     def has_sound(self) -> bool:

@@ -16,6 +16,7 @@ from capture.showable import json_text
 from capture.store import Store, default_store_path
 from capture.terminal import show
 from capture.unlock import open_unlocked
+from capture.wording.counted import counted
 
 MOST_BYTES = 256_000_000
 """A larger file is refused: it is read whole. Export clients one by one, or merge stores."""
@@ -170,7 +171,9 @@ def told_in_words(added: dict[str, int], same: int) -> str:
     """What was taken, in one line.
 
     >>> told_in_words({"clients": 1, "visits": 2}, 0)
-    'Taken: 1 clients, 2 visits. Already there: 0.'
+    'Taken: 1 client, 2 visits. Already there: 0.'
     """
-    parts = ", ".join(f"{count} {what}" for what, count in sorted(added.items()))
+    parts = ", ".join(
+        counted(count, what.removesuffix("s"), what) for what, count in sorted(added.items())
+    )
     return f"Taken: {parts or 'nothing'}. Already there: {same}."

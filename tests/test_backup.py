@@ -58,7 +58,7 @@ def test_the_command_says_what_the_copy_holds(
     assert main(["backup", str(copy), "--store", str(path)]) == 0
     made = capsys.readouterr().out
     assert f"Written and read again: {copy}" in made
-    assert "1 clients, 1 visits" in made
+    assert "1 client, 1 visit" in made
     assert "was replayed" in made
     before = copy.read_bytes()
     assert main(["backup", "--check", str(copy)]) == 0

@@ -280,7 +280,7 @@ def test_the_check_counts_kept_sound(store: Store, tmp_path: Path) -> None:
     told: list[str] = []
     check(told.append, system=ScriptedSound(installed=False), settings=QUIET, store=store.path)
     (disk,) = [line for line in told if "disk" in line]
-    assert "kept sound of 1 visits" in disk
+    assert "kept sound of 1 visit" in disk
     assert sounds_of(tmp_path / "none.db").amount().calls == 0
 
 
