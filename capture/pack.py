@@ -7,8 +7,10 @@ from capture.errors import CaptureError
 from capture.language.grammar import Grammar
 from capture.language.tree import GrammarError
 from capture.recognise.certainty import Certainty, parse_certainty
+from capture.recognise.lexicon import Lexicon, parse_lexicon
 
 PRONUNCIATIONS = "pronunciations.dict"
+DECOYS = "decoys.dict"
 CERTAINTY = "certainty.toml"
 
 
@@ -22,6 +24,14 @@ class Pack:
     def pronunciations(self) -> str:
         """The text of the file with every word's pronunciations."""
         return text_of(self.folder / PRONUNCIATIONS)
+
+    def decoys(self) -> Lexicon | None:
+        """How words are spoken that could be taken for an answer, by that answer; None: no file.
+
+        Raises LexiconError or CaptureError for a file that cannot be used.
+        """
+        file = self.folder / DECOYS
+        return parse_lexicon(text_of(file), DECOYS) if file.exists() else None
 
     def certainty(self) -> Certainty | None:
         """How probable it is that the pack's model heard right; None if that was not measured.

@@ -11,7 +11,15 @@ from pathlib import Path
 from capture.errors import CaptureError
 from capture.findings import Finding, Mark, guarded
 from capture.language.grammar import LISTENING, Grammar
-from capture.pack import PRONUNCIATIONS, Pack, certainty_in, grammar_texts, open_pack, text_of
+from capture.pack import (
+    DECOYS,
+    PRONUNCIATIONS,
+    Pack,
+    certainty_in,
+    grammar_texts,
+    open_pack,
+    text_of,
+)
 from capture.pack_audit import (
     GRAMMAR,
     failure,
@@ -29,7 +37,7 @@ from capture.pack_words import (
     word_findings,
 )
 from capture.protocol.protocol import PROTOCOLS
-from capture.recognise.lexicon import Lexicon, parse_lexicon, read_what_can
+from capture.recognise.lexicon import Lexicon, LexiconError, parse_lexicon, read_what_can
 from capture.recognise.model_folder import check_model_folder
 from capture.sound.bank import BankError, BankIndex, words_of
 from capture.sound.clips import open_bank
@@ -184,7 +192,26 @@ def _words(
     return lexicon, [
         *(failure(WORDS, each) for each in faults),
         *word_findings(texts, lexicon, spare),
+        *(failure(WORDS, each) for each in _decoy_faults(folder, lexicon)),
     ]
+
+
+def _decoy_faults(folder: Path, lexicon: Lexicon) -> Iterator[CaptureError]:
+    """What is wrong with the words that sound like an answer; a pack need not have any."""
+    if not (folder / DECOYS).exists():
+        return
+    try:
+        decoys, faults = read_what_can(text_of(folder / DECOYS), DECOYS)
+    except CaptureError as error:
+        yield error
+        return
+    yield from faults
+    for answer, spoken in decoys.entries.items():
+        for phones in set(spoken) & set(lexicon.entries.get(answer, ())):
+            yield LexiconError(
+                f"{DECOYS}: {' '.join(phones)} is '{answer}' itself, which would be deaf.",
+                "Remove the line.",
+            )
 
 
 def _told(found: list[Finding], what: str, fine: str) -> list[Finding]:

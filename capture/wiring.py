@@ -60,7 +60,7 @@ def open_ear(
     if model is not None:
         return Ear(PhraseModels(model, phrases(heard)))
     lexicon = parse_lexicon(pack.pronunciations())
-    return Ear(StrictModels(pack.model, decoding_graphs(heard, lexicon)))
+    return Ear(StrictModels(pack.model, decoding_graphs(heard, lexicon, decoys=pack.decoys())))
 
 
 def certainty_of(pack: Pack, model: Path | None = None) -> Certainty | None:

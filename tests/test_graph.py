@@ -175,6 +175,22 @@ def test_a_run_of_filler_costs_once_whatever_its_length() -> None:
     assert heard(graph, sounds("ZH", "-", "B")) == {("[unk]",) * 2: 16.0}
 
 
+def test_a_decoy_stands_in_the_place_of_the_answer_that_it_is_near() -> None:
+    """Said alone it is unknown speech at the answer's own price; after it nothing may follow."""
+    arcs = (WordArc(0, "oh", 1.0, 1), WordArc(1, "six", 0.0, 2), WordArc(0, "six", 0.0, 2))
+    grammar = WordAutomaton(0, {1: 0.5, 2: 0.0}, arcs)
+    decoys = {"oh": (("L", "OW"),), "two": (("T", "AO"),)}
+    graph = build_graph(grammar, LEXICON, GraphOptions(silence_cost=0.0, decoys=decoys))
+    plain = build_graph(grammar, LEXICON, FREE)
+    assert heard(plain, sounds("L OW")) == {}
+    assert heard(graph, sounds("L OW")) == {("[unk]",): 1.5}
+    assert heard(graph, sounds("-", "L OW", "-")) == {("[unk]",): 1.5}
+    assert heard(graph, sounds("L OW", "S IH K S")) == {}
+    assert heard(graph, sounds("T AO")) == {}
+    for said in (("OW",), ("OW", "S IH K S"), ("S IH K S",)):
+        assert heard(graph, sounds(*said)) == heard(plain, sounds(*said)) != {}
+
+
 def test_word_numbers_begin_at_one() -> None:
     """The word table has the empty word as 0 and the unknown word last."""
     graph = build_graph(number_grammar(), LEXICON, GraphOptions(filler_cost=1.0))

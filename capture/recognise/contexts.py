@@ -31,13 +31,20 @@ def automata(
 
 
 def decoding_graphs(
-    heard: Mapping[str, Automaton], lexicon: Lexicon, filler_cost: float | None = FILLER_COST
+    heard: Mapping[str, Automaton],
+    lexicon: Lexicon,
+    filler_cost: float | None = FILLER_COST,
+    decoys: Lexicon | None = None,
 ) -> Mapping[str, DecodingGraph]:
-    """A strict decoding graph for each rule."""
+    """A strict decoding graph for each rule.
+
+    `decoys` holds, by the answer that each could be taken for, how words are spoken that are none.
+    """
     options = GraphOptions(
         filler_cost=filler_cost,
         filler_word_cost=FILLER_WORD_COST,
         open_end_cost=OPEN_END_COST,
+        decoys={} if decoys is None else decoys.entries,
     )
     return {
         rule: build_graph(

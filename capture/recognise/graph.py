@@ -8,7 +8,9 @@ The graph accepts exactly these utterances:
 * silence alone: the empty phrase;
 * one phrase of the grammar, each word in any of its pronunciations, with optional silence before
   the first word, between words and after the last;
-* with a filler: runs of any phones with pauses between. A run comes out as the word ``[unk]``.
+* with a filler: runs of any phones with pauses between. A run comes out as the word ``[unk]``;
+* with decoys: a word alone that sounds like a one-word phrase of the grammar. It comes out as
+  ``[unk]``, at the price of that phrase.
 
 There is no way from the one to the other within an utterance: speech that is partly outside the
 grammar is heard as filler from its beginning, or not at all. Transition probabilities are equal
@@ -16,7 +18,7 @@ everywhere in the acoustic model, so they are left out of the costs.
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from capture.recognise.automaton import (
@@ -27,7 +29,7 @@ from capture.recognise.automaton import (
     simplify,
 )
 from capture.recognise.fst import FstArc, fst_bytes
-from capture.recognise.lexicon import Lexicon
+from capture.recognise.lexicon import Lexicon, Pronunciation
 from capture.recognise.phones import (
     PHONES,
     SILENCE_ID,
@@ -49,7 +51,8 @@ class GraphOptions:
     `silence_cost` is charged for each pause. `filler_cost` is charged for each phone of the
     filler; None leaves the filler out. `filler_word_cost` is charged once for each run of them.
     `empty_cost` is charged for an utterance without words. `open_end_cost` is charged for ending
-    where more words may follow, and given back beforehand: see `held_open`.
+    where more words may follow, and given back beforehand: see `held_open`. `decoys` gives, for
+    one-word phrases of the grammar, how other words are spoken that could be taken for them.
     """
 
     silence_cost: float = math.log(2.0)
@@ -57,6 +60,7 @@ class GraphOptions:
     empty_cost: float = 0.0
     filler_word_cost: float = 0.0
     open_end_cost: float = 0.0
+    decoys: Mapping[str, tuple[Pronunciation, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +101,7 @@ def build_graph(
         raise ValueError(f"{UNKNOWN} is not a word of a grammar")
     lexicon.require(plain.words)
     words = sorted(plain.words)
-    if options.filler_cost is not None:
+    if options.filler_cost is not None or options.decoys:
         words.append(UNKNOWN)
     expansion = _Expansion(plain, lexicon, options, {word: n for n, word in enumerate(words, 1)})
     start = expansion.run()
@@ -125,6 +129,7 @@ class _Expansion:
         self.words_from((start, silence), self.grammar.start)
         if self.options.filler_cost is not None:
             self.filler_from((start, silence), self.options.filler_cost)
+        self.decoys_from((start, silence))
         while self.unexpanded:
             place = self.unexpanded.pop()
             self.words_from(self.junctions[place], place)
@@ -190,6 +195,22 @@ class _Expansion:
         if final is not None:
             self.finals[state] = final
         self.arc(state, forward_id(SILENCE_ID), EPSILON, self.options.silence_cost, silence)
+
+    def decoys_from(self, sources: Iterable[int]) -> None:
+        """Let each decoy be said in the place of its phrase, with nothing after it but silence."""
+        for (word, target), cost in self.grammar.steps[self.grammar.start].items():
+            final = self.grammar.finals.get(target)
+            if final is None:
+                continue
+            for phones in self.options.decoys.get(word, ()):
+                numbers = word_phone_ids(phones)
+                states = [self.phone_state(number) for number in numbers]
+                for source in sources:
+                    unknown = self.numbers[UNKNOWN]
+                    self.arc(source, forward_id(numbers[0]), unknown, cost, states[0])
+                for state, number, following in zip(states, numbers[1:], states[1:], strict=False):
+                    self.arc(state, forward_id(number), EPSILON, 0.0, following)
+                self.finals[states[-1]] = self.finals[self.silence_after(states[-1])] = final
 
     def filler_from(self, sources: Iterable[int], cost: float) -> None:
         """Speech outside the grammar, beside the whole grammar: words of any phones, and pauses.

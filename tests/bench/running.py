@@ -291,7 +291,11 @@ def digest() -> str:
     pack = default_pack().folder
     here = Path(__file__).parent
     files = [*code.glob("recognise/*.py"), *code.glob("language/*.py"), *pack.glob("*.gram")]
-    files += [pack / "pronunciations.dict", *(each for each in pack.glob("model/*/*"))]
+    files += [
+        pack / "pronunciations.dict",
+        pack / "decoys.dict",
+        *(each for each in pack.glob("model/*/*")),
+    ]
     files += [here / name for name in ("running.py", "sounds.py", "noises.py", "hearing.py")]
     return _sum("".join(_sum(each.read_bytes()) for each in sorted(files)).encode())
 
