@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from beside import another_program
 
 from capture import unlock
 from capture.cli import main
@@ -520,18 +521,8 @@ with open_store(sys.argv[1]) as store:
     sys.stdin.readline()
     store.add_client("Somebody Third", "male", at="2026-05-04T09:30:00+02:00")
 """
-    with subprocess.Popen(
-        [sys.executable, "-c", code, str(plain)],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=ROOT,
-    ) as program:
-        assert program.stdout is not None
-        assert program.stdout.readline() == "open\n"
-        with pytest.raises(StoreBusyError):
-            convert(plain, None, KEY)
-        program.communicate("go on\n")
+    with another_program(code, plain), pytest.raises(StoreBusyError):
+        convert(plain, None, KEY)
     assert not is_encrypted(plain)
     with open_store(plain) as store:
         assert len(store.clients()) == 3

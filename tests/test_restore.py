@@ -2,14 +2,13 @@
 
 import os
 import shutil
-import subprocess
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
+from beside import another_program
 
 from capture.cli import main
 from capture.store import StoreBusyError, StoreError, convert, open_store, restore
@@ -17,7 +16,6 @@ from capture.store.cipher import Passphrase
 from capture.store.errors import StoreUnusableError
 
 AT = "2026-05-04T09:30:00+02:00"
-ROOT = Path(__file__).parents[1]
 KEY = Passphrase("correct horse battery")
 
 
@@ -72,17 +70,8 @@ def in_use(path: Path) -> Iterator[None]:
         "with open_store(sys.argv[1]) as store:\n    store.clients()\n"
         "    print('open', flush=True)\n    sys.stdin.readline()\n"
     )
-    with subprocess.Popen(
-        [sys.executable, "-c", code, str(path)],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=ROOT,
-    ) as program:
-        assert program.stdout is not None
-        assert program.stdout.readline() == "open\n"
+    with another_program(code, path):
         yield
-        program.communicate("go on\n")
 
 
 def test_the_command_puts_a_backup_in_the_store_s_place(
@@ -280,16 +269,6 @@ def test_an_encrypted_store_in_use_is_left_alone(path: Path, copy: Path) -> None
         f"with open_store(sys.argv[1], passphrase=Passphrase({KEY.text!r})) as store:\n"
         "    store.clients()\n    print('open', flush=True)\n    sys.stdin.readline()\n"
     )
-    with subprocess.Popen(
-        [sys.executable, "-c", code, str(path)],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=ROOT,
-    ) as program:
-        assert program.stdout is not None
-        assert program.stdout.readline() == "open\n"
-        with pytest.raises(StoreBusyError):
-            restore(copy, path, None, stamp="x", at=AT)
-        program.communicate("go on\n")
+    with another_program(code, path), pytest.raises(StoreBusyError):
+        restore(copy, path, None, stamp="x", at=AT)
     assert names(path, KEY) == ["Rowan Alderby", "Ada Moss"]
