@@ -12,6 +12,7 @@ from many_visits import LATER, filled
 from capture.cli import main
 from capture.composition.client import ClientDefaults
 from capture.composition.uncertainty import one_decimal
+from capture.report import file_page
 from capture.report.body import body_svg
 from capture.report.charts import profile_svg, trend_svg
 from capture.report.deviations import deviations
@@ -261,3 +262,17 @@ def test_visits_of_one_person_under_two_names_are_compared(tmp_path: Path) -> No
         before = len(story_of(store, newest).earlier)
         store.link_clients(other.id, one.id, at=LATER)
         assert len(story_of(store, newest).earlier) > before
+
+
+@pytest.mark.parametrize(
+    ("at", "told"),
+    [
+        ("2026-05-04T09:30:00.432+02:00", "2026-05-04 09:30:00 +02:00"),
+        ("2026-05-04T09:30:00+02:00", "2026-05-04 09:30:00 +02:00"),
+        ("2026-05-04T09:30:00", "2026-05-04 09:30:00"),
+        ("some day", "some day"),
+    ],
+)
+def test_a_moment_is_told_to_the_second(at: str, told: str) -> None:
+    """The journal keeps thousandths; nobody reads them on paper."""
+    assert file_page._moment(at) == f'<span class="whole">{told}</span>'

@@ -1,6 +1,7 @@
 """The page of a report for the file: every reading, what was settled and changed, own errors."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
 
 from capture.composition.assessor import ERROR_HEADS, LIMITS_NOTE, WHY_MIN_PAIRS, SiteError
 from capture.language.intents import length_from_plain
@@ -84,7 +85,12 @@ def _signed(visit: VisitRecord) -> str:
 
 def _moment(at: str) -> str:
     """A moment with its offset, as HTML that is not broken: '2026-05-04 09:30:00 +02:00'."""
-    told = f"{at[:10]} {at[11:19]} {at[19:]}" if at[10:11] == "T" else at
+    try:
+        whole = datetime.fromisoformat(at).isoformat(timespec="seconds")
+    except ValueError:
+        told = at
+    else:
+        told = f"{whole[:10]} {whole[11:19]} {whole[19:]}".rstrip()
     return f'<span class="whole">{escape(told)}</span>'
 
 
