@@ -444,7 +444,7 @@ def test_an_unexpected_error_in_a_thread_does_not_print_values(
         thread.join()
         return 0
 
-    monkeypatch.setattr("capture.cli._phrases", fails)
+    monkeypatch.setattr("capture.phrases._command", fails)
     assert main(["phrases"]) == 0
     told = capsys.readouterr().err
     assert "ValueError" in told
