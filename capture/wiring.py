@@ -74,9 +74,12 @@ def certainty_of(pack: Pack, model: Path | None = None) -> Certainty | None:
 
 def certainty_at(folder: Path, model: Path | None = None) -> Certainty | None:
     """The certainty of the pack in a folder, as `certainty_of`."""
-    if model is not None or certainty_trouble(folder) is not None:
+    if model is not None:
         return None
-    return certainty_in(folder)
+    try:
+        return certainty_in(folder)
+    except CaptureError:
+        return None
 
 
 def certainty_trouble(folder: Path, model: Path | None = None) -> CaptureError | None:

@@ -9,6 +9,7 @@ from typing import Any, Protocol
 from capture.language.grammar import LISTENING, Grammar, Parser, understand
 from capture.language.intents import Intent, NotUnderstood
 from capture.recognise.automaton import PlainAutomaton, WordAutomaton, determined, simplify
+from capture.recognise.ending import needed_quiet_s
 from capture.recognise.port import UNKNOWN, Heard
 from capture.wiring import Ear
 
@@ -165,18 +166,11 @@ class Judge:
             self._parsers[rule] = self._grammar.parser(LISTENING + rule)
         return understand(self._parsers[rule], words)
 
-    def may_go_on(self, rule: str, words: Sequence[str]) -> bool:
-        """Whether more words may follow these, so that the recogniser waits longer for them."""
+    def needed_quiet_s(self, rule: str, words: Sequence[str]) -> float | None:
+        """How long a quiet ends a call after these words; None where they are no whole call."""
         if rule not in self._definite:
             self._definite[rule] = definite(self._grammar, rule)
-        automaton = self._definite[rule]
-        state = automaton.start
-        for word in words:
-            onward = dict(automaton.steps.get(state, {}).keys())
-            if word not in onward:
-                return False
-            state = onward[word]
-        return bool(automaton.steps.get(state))
+        return needed_quiet_s(self._definite[rule], words)
 
     def calls_in(self, rule: str, hearing: Hearing) -> list[Answer]:
         """The answers that would be acted on: whole calls of the rule, without filler."""

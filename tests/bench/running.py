@@ -23,7 +23,7 @@ import numpy as np
 import capture
 from capture.language.grammar import LISTENING
 from capture.recognise.certainty import evidence_of
-from capture.recognise.ending import CLOSED_S, OPEN_S
+from capture.recognise.ending import CLOSED_S
 from capture.visit.call import DECISIVE
 from capture.wiring import default_pack, open_ear
 from tests.bench import noises, sounds
@@ -176,7 +176,7 @@ def _answers(
                 isinstance(answer.meaning, DECISIVE),
                 evidence,
                 each.at_s - ended_s,
-                OPEN_S if judge.may_go_on(rule, each.words) else CLOSED_S,
+                judge.needed_quiet_s(rule, each.words) or CLOSED_S,
                 each.busy_s,
             )
         )
