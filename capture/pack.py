@@ -1,6 +1,7 @@
 """A language pack on disk: its grammar files, pronunciations and model, read at one door."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from capture.errors import CaptureError
@@ -55,7 +56,16 @@ def open_pack(folder: Path) -> Pack:
     for text in texts.values():
         if isinstance(text, CaptureError):
             raise text
-    return Pack(folder, Grammar({name: str(text) for name, text in texts.items()}))
+    return Pack(folder, _grammar(tuple((name, str(text)) for name, text in texts.items())))
+
+
+@lru_cache(maxsize=4)
+def _grammar(texts: tuple[tuple[str, str], ...]) -> Grammar:
+    """The grammar of these texts, the same one each time, with all that it has worked out.
+
+    A check opens its pack several times.
+    """
+    return Grammar(dict(texts))
 
 
 def grammar_texts(folder: Path) -> dict[str, str | CaptureError]:

@@ -75,7 +75,6 @@ class Road:
         self._audience = audience
         self._now = now
         self._certainty = certainty
-        self._parsers: dict[str, Parser] = {}
 
     @property
     def listening(self) -> str | None:
@@ -139,10 +138,7 @@ class Road:
                 self._audience.said(effect.announcement, self.visit)
 
     def _parser(self, rule: str) -> Parser:
-        if rule not in self._parsers:
-            sites = {site.id for site in self.visit.plan.protocol.sites}
-            self._parsers[rule] = self._grammar.parser(rule, sites)
-        return self._parsers[rule]
+        return self._grammar.parser(rule, {site.id for site in self.visit.plan.protocol.sites})
 
 
 def _dwell(intent: Intent | NotUnderstood, dwell_s: float | None) -> float | None:

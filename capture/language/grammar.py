@@ -105,6 +105,7 @@ class Grammar:
         self._bodies = linked.bodies
         self._public = linked.public
         self._automata: dict[str, Automaton] = {}
+        self._parsers: dict[tuple[str, frozenset[str] | None], Parser] = {}
 
     @property
     def rules(self) -> tuple[str, ...]:
@@ -128,9 +129,17 @@ class Grammar:
         return self._automata[rule]
 
     def parser(self, rule: str, sites: Collection[str] | None = None) -> Parser:
-        """A parser of one public rule; `sites` limits the sites that may be named."""
-        automaton = self.automaton(rule)
-        return Parser(automaton if sites is None else automaton.restricted("site", sites))
+        """A parser of one public rule; `sites` limits the sites that may be named.
+
+        It is kept: a session asks for the same few again with each call.
+        """
+        key = rule, None if sites is None else frozenset(sites)
+        if key not in self._parsers:
+            automaton = self.automaton(rule)
+            if sites is not None:
+                automaton = automaton.restricted("site", sites)
+            self._parsers[key] = Parser(automaton)
+        return self._parsers[key]
 
 
 def understand(parser: Parser, words: Sequence[str]) -> Intent | NotUnderstood:

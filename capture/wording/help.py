@@ -1,6 +1,7 @@
 """What may be said, told from the grammar itself: for the help and the guide."""
 
 from collections.abc import Collection, Iterator
+from functools import lru_cache
 
 from capture.language.automaton import Automaton
 from capture.language.grammar import LISTENING, Grammar
@@ -50,6 +51,12 @@ _MANY = (Reading, Correct, Tape, CorrectTape, SetCloth, SetOffset)
 
 def phrase_lines(grammar: Grammar, sites: Collection[str]) -> tuple[str, ...]:
     """For each state its calls, by what they do, and the phrases the grammar makes of them."""
+    return _lines(grammar, frozenset(sites))
+
+
+@lru_cache(maxsize=8)
+def _lines(grammar: Grammar, sites: frozenset[str]) -> tuple[str, ...]:
+    """Kept, for it looks at every sentence of the grammar, which takes a second or two."""
     lines: list[str] = []
     for rule, title in TITLES.items():
         lines += [f"{title}:"] if not lines else ["", f"{title}:"]
@@ -64,12 +71,21 @@ def phrase_lines(grammar: Grammar, sites: Collection[str]) -> tuple[str, ...]:
 
 def _by_kind(automaton: Automaton) -> Iterator[tuple[str, str]]:
     found: dict[str, list[str]] = {}
+    # Many sentences have one meaning: it is made once.
+    kinds: dict[tuple[tuple[str, int | str], ...], str | None] = {}
     for words, slots in automaton.sentences():
-        intent = intent_from(slots)
-        if isinstance(intent, NotUnderstood) or (
-            isinstance(intent, _MANY) and intent not in _SHOWN
-        ):
-            continue
-        found.setdefault(kind_of(intent), []).append(" ".join(words))
+        meant = tuple(slots.items())
+        if meant not in kinds:
+            kinds[meant] = _shown_as(intent_from(slots))
+        kind = kinds[meant]
+        if kind is not None:
+            found.setdefault(kind, []).append(" ".join(words))
     for kind, sentences in found.items():
         yield kind.replace("_", " "), ", ".join(f'"{text}"' for text in sentences)
+
+
+def _shown_as(intent: Intent | NotUnderstood) -> str | None:
+    """The kind under which a call is shown; None for what is no call, or one value of many."""
+    if isinstance(intent, NotUnderstood) or (isinstance(intent, _MANY) and intent not in _SHOWN):
+        return None
+    return kind_of(intent)

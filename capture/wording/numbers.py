@@ -5,7 +5,7 @@ says, so that what is read back can always be said, and a pack in another langua
 """
 
 from collections.abc import Iterable, Mapping
-from functools import cached_property
+from functools import lru_cache
 
 from capture.language.grammar import Grammar
 from capture.language.intents import Tape
@@ -23,30 +23,17 @@ class NumberWords:
     def __init__(self, grammar: Grammar) -> None:
         self._grammar = grammar
 
-    @cached_property
+    @property
     def _plain(self) -> Mapping[int, str]:
-        return self._spoken(PLAIN)
+        return _spoken(self._grammar, PLAIN)
 
-    @cached_property
+    @property
     def _digits(self) -> Mapping[int, str]:
-        return self._spoken(DIGITS)
+        return _spoken(self._grammar, DIGITS)
 
-    @cached_property
+    @property
     def _lengths(self) -> Mapping[TapeLength, str]:
-        said: dict[TapeLength, str] = {}
-        for words, slots in self._grammar.automaton(TAPE).restricted("site", ()).sentences():
-            intent = intent_from(slots)
-            if isinstance(intent, Tape):
-                said.setdefault(intent.length, " ".join(words))
-        return said
-
-    def _spoken(self, rule: str) -> Mapping[int, str]:
-        said: dict[int, str] = {}
-        sentences = self._grammar.automaton(rule).sentences()
-        # "twelve" and "twelve point zero" are one value: the shorter one is said.
-        for words, slots in sorted(sentences, key=lambda sentence: len(sentence[0])):
-            said.setdefault(value_tenths(slots), " ".join(words))
-        return said
+        return _lengths(self._grammar)
 
     def unsayable(self, values_tenths_mm: Iterable[int]) -> tuple[int, ...]:
         """Those of the values that have no words, plain or digit by digit where that is needed."""
@@ -91,3 +78,25 @@ class NumberWords:
 def is_easily_misheard(whole: int) -> bool:
     """Whether a number's words are easily taken for another's: teens, whole tens, twelve."""
     return 12 <= whole <= 20 or (whole >= 30 and whole % 10 == 0)
+
+
+@lru_cache(maxsize=8)
+def _spoken(grammar: Grammar, rule: str) -> Mapping[int, str]:
+    """The words of each value; kept with the grammar, which never changes."""
+    said: dict[int, str] = {}
+    sentences = grammar.automaton(rule).sentences()
+    # "twelve" and "twelve point zero" are one value: the shorter one is said.
+    for words, slots in sorted(sentences, key=lambda sentence: len(sentence[0])):
+        said.setdefault(value_tenths(slots), " ".join(words))
+    return said
+
+
+@lru_cache(maxsize=4)
+def _lengths(grammar: Grammar) -> Mapping[TapeLength, str]:
+    """The words of each tape length."""
+    said: dict[TapeLength, str] = {}
+    for words, slots in grammar.automaton(TAPE).restricted("site", ()).sentences():
+        intent = intent_from(slots)
+        if isinstance(intent, Tape):
+            said.setdefault(intent.length, " ".join(words))
+    return said
