@@ -42,6 +42,7 @@ from capture import company, demo
 from capture.begin import Wish, open_visit
 from capture.language.grammar import LISTENING
 from capture.pack import Pack
+from capture.protocol.protocol import SEVEN_SITES
 from capture.recognise.port import Heard
 from capture.recognise.scripted import spoken
 from capture.rescue import RescuingJournal
@@ -52,6 +53,7 @@ from capture.sound.recorded import WavSource
 from capture.sound.settings import SoundSettings
 from capture.sound.voice import VoiceKind
 from capture.store import Store, open_store
+from capture.units import Inches
 from capture.visit.announcement import AskPreparation, AskReading
 from capture.visit.course import question
 from capture.visit.entry import Entry
@@ -59,6 +61,7 @@ from capture.visit.replay import replay
 from capture.visit.state import Plan, Visit
 from capture.wiring import Ear, default_pack, open_ear
 from capture.wording.english import English
+from capture.wording.help import TITLES
 from capture.wording.numbers import NumberWords
 
 WISH = Wish("Rowan Alderby", "Tobias Quill", sex="male", age_years=34)
@@ -494,6 +497,14 @@ def as_recorded(visit: Visit, left: list[Heard]) -> Heard | list[str] | None:
     return left[0] if left and settled else keys_for(visit)
 
 
+def worked_out(pack: Pack, numbers: NumberWords) -> None:
+    """Have the grammar make once, before the processes part, what each of them would make anew."""
+    sites = {site.id for site in SEVEN_SITES.sites}
+    for rule in TITLES:
+        pack.grammar.parser(LISTENING + rule, sites).slots(["yes"])
+    numbers.plain(100), numbers.read_back(150), numbers.length(Inches(108))
+
+
 def main() -> int:
     """Kill as often as was asked for, and print how often."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -506,7 +517,7 @@ def main() -> int:
     chosen = parser.parse_args()
     pack, rng, count = default_pack(), random.Random(chosen.seed), Counter[str]()
     numbers = NumberWords(pack.grammar)
-    numbers.plain(100), numbers.read_back(150)  # worked out once, before the processes part
+    worked_out(pack, numbers)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         courses = [walked("keypad", by_key, [], pack, folder)]
