@@ -1,7 +1,8 @@
 """A busy station's years: thousands of visits are listed, reviewed, reported and erased rightly.
 
-20,000 visits are made from a seed, which makes the tests of this file last a minute;
-`FOLDCALL_TEST_VISITS=2000 pytest` takes fewer.
+4,000 visits are made from a seed. More than a thousand of them are unsigned: more than fit one
+page of anything, and more than SQLite once took as parameters of one statement. Five times as
+many went the same ways, for a minute longer; `FOLDCALL_TEST_VISITS=20000 pytest` takes them.
 """
 
 import os
@@ -21,7 +22,7 @@ from capture.store.upkeep import contents
 from capture.visit.replay import replay
 from capture.visit.state import Plan
 
-COUNT = int(os.environ.get("FOLDCALL_TEST_VISITS", "20000"))
+COUNT = int(os.environ.get("FOLDCALL_TEST_VISITS", "4000"))
 
 
 def test_the_same_seed_gives_the_same_visits() -> None:
@@ -83,14 +84,14 @@ def test_all_unsigned_visits_are_found(full: Store) -> None:
     review = Review(full, lambda: LATER, unsigned=True)
     (unsigned,) = full.db.execute("SELECT count(*) FROM day_list WHERE NOT signed_off").fetchone()
     assert len(review.rows) == unsigned > COUNT // 20
-    for row in review.rows[::211]:
+    for row in review.rows[::53]:
         visit = full.visit(row.visit_id)
         _, *earlier = full.visits_before(visit.client.id, visit.started_at, most=2)
         last = record_of(full.visit_snapshot(earlier[0])) if earlier else None
         assert row.findings == findings(record_of(full.visit_snapshot(row.visit_id)), last)
-    review.filter = "third outstanding"
-    assert all("third outstanding" in row.told for row in review.rows)
-    assert len(review.rows) < unsigned
+    review.filter = "skipped"
+    assert all("skipped" in row.told for row in review.rows)
+    assert 0 < len(review.rows) < unsigned
 
 
 def test_a_report_looks_back_over_its_own_person_only(full: Store) -> None:
