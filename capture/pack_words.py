@@ -4,14 +4,16 @@ Pure, as `pack_audit`: texts and pronunciations in, findings out.
 """
 
 from collections.abc import Collection, Mapping, Sequence
+from functools import lru_cache
 
 from capture.findings import Finding, Mark
+from capture.language.automaton import Automaton
 from capture.language.grammar import LISTENING, Grammar
 from capture.language.linking import Linked, link
 from capture.language.tree import Position, Token
 from capture.pack_audit import grammar_of, is_state, listed, nodes_of, note
 from capture.recognise.alike import Alike, sound_alike
-from capture.recognise.lexicon import Lexicon
+from capture.recognise.lexicon import Lexicon, Pronunciation
 from capture.recognise.near import nearly_alike
 
 WORDS, SOUND = "lexicon", "alike"
@@ -82,11 +84,25 @@ def sound_findings(texts: Mapping[str, str], lexicon: Lexicon) -> tuple[Finding,
     for rule in grammar.rules:
         if not is_state(rule):
             continue
-        for alike in sound_alike(grammar.automaton(rule), lexicon):
+        automaton = grammar.automaton(rule)
+        words = sorted(automaton.words & lexicon.entries.keys())
+        sounds = tuple((word, lexicon.entries[word]) for word in words)
+        for alike in _sound_alike(automaton, sounds):
             key = frozenset(alike.core) if any(alike.core) else alike.differs
             _, states = heard.setdefault(key, (alike, []))
             states.append(rule.removeprefix(LISTENING))
     return tuple(_alike(alike, states, places) for alike, states in heard.values())
+
+
+@lru_cache(maxsize=64)
+def _sound_alike(
+    automaton: Automaton, sounds: tuple[tuple[str, tuple[Pronunciation, ...]], ...]
+) -> tuple[Alike, ...]:
+    """Phrases of a rule that sound the same, by the sounds of its words.
+
+    Kept: a pack is looked over at each use, and a change to it leaves most rules as they were.
+    """
+    return sound_alike(automaton, Lexicon("", dict(sounds)))
 
 
 def _alike(alike: Alike, states: Sequence[str], places: Mapping[str, Position]) -> Finding:

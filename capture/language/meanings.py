@@ -5,6 +5,7 @@ one. So the kinds of a rule are few, and each has an example.
 """
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 from capture.language.automaton import Arc, Automaton, meaning
 from capture.language.tree import Operation, Tag
@@ -16,19 +17,26 @@ ANY_NUMBER = 5
 """Stands for every number: 5, and 5.5 with tenths, are values that every call can have."""
 
 
+@lru_cache(maxsize=64)
 def kinds(automaton: Automaton) -> Mapping[Kind, tuple[str, ...]]:
-    """The kinds of meaning of an automaton, each with the shortest example found."""
+    """The kinds of meaning of an automaton, each with the shortest example found.
+
+    Kept, because a check asks for them twice, and most rules of an own pack are the program's.
+    """
     steps: dict[int, list[Arc]] = {}
     for arc in automaton.arcs:
         steps.setdefault(arc.source, []).append(arc)
     found: dict[int, dict[Kind, tuple[str, ...]]] = {automaton.start: {(): ()}}
+    known: dict[tuple[Kind, tuple[Tag, ...]], Kind] = {}
     for state in in_order(automaton.start, steps):
         for arc in steps.get(state, ()):
             there = found.setdefault(arc.target, {})
             tags = tuple(_abstract(tag) for tag in arc.tags)
             for kind, words in found[state].items():
                 longer = words if arc.word is None else (*words, arc.word)
-                reached = _after(kind, tags)
+                if (kind, tags) not in known:
+                    known[kind, tags] = _after(kind, tags)
+                reached = known[kind, tags]
                 if reached not in there or len(longer) < len(there[reached]):
                     there[reached] = longer
     return found.get(automaton.final, {})

@@ -7,6 +7,7 @@ continuations are one node, and of each node no two steps have the same word and
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from capture.language.automaton import Arc, Automaton
 from capture.language.meanings import in_order
@@ -62,8 +63,9 @@ class _Nodes:
         return self.known[key]
 
 
+@lru_cache(maxsize=64)
 def web_of(automaton: Automaton) -> Web:
-    """The web of an automaton."""
+    """The web of an automaton; kept, as `kinds` is, because a check looks at it from two sides."""
     outgoing: dict[int, list[Arc]] = {}
     for arc in automaton.arcs:
         outgoing.setdefault(arc.source, []).append(arc)

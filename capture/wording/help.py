@@ -1,6 +1,6 @@
 """What may be said, told from the grammar itself: for the help and the guide."""
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from functools import lru_cache
 
 from capture.language.automaton import Automaton
@@ -51,12 +51,6 @@ _MANY = (Reading, Correct, Tape, CorrectTape, SetCloth, SetOffset)
 
 def phrase_lines(grammar: Grammar, sites: Collection[str]) -> tuple[str, ...]:
     """For each state its calls, by what they do, and the phrases the grammar makes of them."""
-    return _lines(grammar, frozenset(sites))
-
-
-@lru_cache(maxsize=8)
-def _lines(grammar: Grammar, sites: frozenset[str]) -> tuple[str, ...]:
-    """Kept, for it looks at every sentence of the grammar, which takes a second or two."""
     lines: list[str] = []
     for rule, title in TITLES.items():
         lines += [f"{title}:"] if not lines else ["", f"{title}:"]
@@ -69,7 +63,9 @@ def _lines(grammar: Grammar, sites: frozenset[str]) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _by_kind(automaton: Automaton) -> Iterator[tuple[str, str]]:
+@lru_cache(maxsize=64)
+def _by_kind(automaton: Automaton) -> tuple[tuple[str, str], ...]:
+    """Kept, for it looks at every sentence of a rule: a second or two for all rules."""
     found: dict[str, list[str]] = {}
     # Many sentences have one meaning: it is made once.
     kinds: dict[tuple[tuple[str, int | str], ...], str | None] = {}
@@ -80,8 +76,10 @@ def _by_kind(automaton: Automaton) -> Iterator[tuple[str, str]]:
         kind = kinds[meant]
         if kind is not None:
             found.setdefault(kind, []).append(" ".join(words))
-    for kind, sentences in found.items():
-        yield kind.replace("_", " "), ", ".join(f'"{text}"' for text in sentences)
+    return tuple(
+        (kind.replace("_", " "), ", ".join(f'"{text}"' for text in sentences))
+        for kind, sentences in found.items()
+    )
 
 
 def _shown_as(intent: Intent | NotUnderstood) -> str | None:
