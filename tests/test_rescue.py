@@ -4,6 +4,7 @@ Each test drives the real session: keys in, the plain screen out, a store on the
 """
 
 import dataclasses
+import io
 import os
 import sqlite3
 import stat
@@ -19,6 +20,7 @@ from kills import Moments, Sitting, sitting
 from person import keys_for
 
 from capture import rescue
+from capture.cli import main
 from capture.errors import CaptureError
 from capture.pack import Pack
 from capture.rescue import RescueError, rescues
@@ -536,43 +538,50 @@ def damage(path: Path, how: str) -> None:
     ],
 )
 def test_a_store_that_cannot_be_used_is_told_in_one_line(
-    desk: Desk, path: Path, how: str, told: str
+    desk: Desk,
+    path: Path,
+    how: str,
+    told: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     """What is wrong, what to do, how to measure meanwhile; and the file stays as it is."""
     with desk() as sat:
         go_on(sat, 8)
     damage(path, how)
     held = path.read_bytes()
-    ran = measure(path)
-    assert ran.returncode == 1
-    (line,) = ran.stderr.splitlines()
+    monkeypatch.setenv("FOLDCALL_SETTINGS", str(path.with_name("settings.toml")))
+    monkeypatch.setattr("sys.stdin", io.StringIO())
+    capsys.readouterr()
+    assert main(measuring(path)) == 1
+    (line,) = capsys.readouterr().err.splitlines()
     assert told in line
     # A ruined header looks like an encrypted store: only a passphrase could tell.
     assert how == "header" or "--store" in line
     assert path.read_bytes() == held
 
 
-def measure(path: Path, typed: str = "") -> "subprocess.CompletedProcess[str]":
+def measuring(path: Path) -> list[str]:
     """The command, by keypad, in lines."""
-    return subprocess.run(
-        [
-            sys.executable, "-m", "capture", "measure", "--client", kills.WISH.client,
-            "--assessor", kills.WISH.assessor, "--sex", "male", "--age", "34", "--plain",
-            "--silent", "--no-microphone", "--store", str(path),
-        ],
-        input=typed,
-        capture_output=True,
-        text=True,
-        check=False,
-        cwd=Path(__file__).parents[1],
-        env={**os.environ, "FOLDCALL_SETTINGS": str(path.with_name("settings.toml"))},
-    )  # fmt: skip
+    return [
+        "measure", "--client", kills.WISH.client, "--assessor", kills.WISH.assessor,
+        "--sex", "male", "--age", "34", "--plain", "--silent", "--no-microphone",
+        "--store", str(path),
+    ]  # fmt: skip
 
 
 def test_the_command_takes_a_rescue_file_back(desk: Desk, path: Path) -> None:
     """`foldcall measure` says what it took in, and goes on from there."""
     file = rescued(desk, path)
-    ran = measure(path)
+    ran = subprocess.run(
+        [sys.executable, "-m", "capture", *measuring(path)],
+        input="",
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=Path(__file__).parents[1],
+        env={**os.environ, "FOLDCALL_SETTINGS": str(path.with_name("settings.toml"))},
+    )
     assert ran.returncode == 0, ran.stderr
     assert "3 calls" in ran.stdout
     assert "goes on where it was left" in ran.stdout
