@@ -17,15 +17,18 @@ ECHO_SECONDS = 0.4
 SLOWEST, FASTEST = 0.85, 1.2
 TELEPHONE_SHARE = 0.35
 ECHO_SHARE = 0.45
+WAIT_SHARE, WAIT_SECONDS = 0.35, 2.0
+"""In this share of the batches up to so much of the room is heard before anybody speaks."""
+
 QUIET_DBFS, LOUD_DBFS = -50.0, -10.0
 NOISES = (
     ("none", 1.0),
     ("coloured", 2.0),
     ("hum", 0.7),
-    ("babble", 2.2),
+    ("babble", 3.0),
     ("impacts", 0.8),
     ("music", 1.0),
-    ("gym", 1.2),
+    ("gym", 1.5),
     ("beeps", 0.5),
 )
 """Kinds of noise with their weights."""
@@ -100,6 +103,8 @@ class Augmenter:
         one_pace = self.uniform(SLOWEST, FASTEST, count, 1)
         pace = (one_pace * self.uniform(0.97, 1.03, count, most)).double()
         pauses = self.uniform(0.02, 0.8, count, most + 1) * self.uniform(0.1, 1, count, most + 1)
+        if float(self.uniform(0, 1, 1)) < WAIT_SHARE:
+            pauses[:, 0] += self.uniform(0, WAIT_SECONDS, count)
         if clean:
             pace = torch.ones_like(pace)
             pauses = torch.full_like(pauses, 0.3)

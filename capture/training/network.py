@@ -50,14 +50,18 @@ class Network(nn.Module):  # type: ignore[misc]
 
     def forward(self, cepstra: Tensor) -> Tensor:
         """Score the frames; the first and last are repeated as context, as the decoder does."""
+        hidden = self.spliced(cepstra)
+        for affine, norm in zip(self.affines, self.norms, strict=True):
+            hidden = self.dropout(torch.relu(norm(affine(hidden))))
+        return self.output(hidden).transpose(1, 2)
+
+    def spliced(self, cepstra: Tensor) -> Tensor:
+        """Normalise the frames and add what the network sees beyond them: (batch, 40, frames)."""
         frames = cepstra.shape[1]
         outputs = (frames + SUBSAMPLING - 1) // SUBSAMPLING
         last = SUBSAMPLING * (outputs - 1) + CONTEXT
         places = torch.arange(-CONTEXT, last + 1, device=cepstra.device).clamp(0, frames - 1)
-        hidden = ((cepstra - self.mean) / self.spread)[:, places].transpose(1, 2)
-        for affine, norm in zip(self.affines, self.norms, strict=True):
-            hidden = self.dropout(torch.relu(norm(affine(hidden))))
-        return self.output(hidden).transpose(1, 2)
+        return ((cepstra - self.mean) / self.spread)[:, places].transpose(1, 2)
 
     def parameter_count(self) -> int:
         """Count the numbers that the exported network holds, about."""
