@@ -5,6 +5,7 @@ Stages, in order (``--out DIR`` is the working folder, ``--seed`` makes every dr
 ``speak``     let the voices speak the corpus into DIR/speech and the held-out voices into DIR/test
 ``train``     train on DIR/speech; writes DIR/network.pt and DIR/acoustic.npz
 ``export``    write DIR/acoustic.npz again from DIR/network.pt
+``average``   write DIR/acoustic.npz as the mean of the networks after ``--of``, all relatives
 ``evaluate``  hear DIR/test with DIR/acoustic.npz in the stock decoder; writes DIR/figures.json
 
 Needed: the extra ``train``; the programs flite, espeak-ng and festival with the voices kal, ked and
@@ -32,7 +33,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="python -m capture.training", description=__doc__.split("\n")[0]
     )
-    parser.add_argument("stage", choices=("speak", "train", "export", "evaluate"))
+    parser.add_argument("stage", choices=("speak", "train", "export", "average", "evaluate"))
     parser.add_argument("--out", type=Path, required=True, help="working folder")
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--pronunciations", type=Path, default=PRONUNCIATIONS)
@@ -52,6 +53,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument(
         "--peak-rate", type=float, default=2e-3, help="highest learning rate (train)"
+    )
+    parser.add_argument(
+        "--of", type=Path, nargs="+", help="acoustic.npz or final.mdl of each (average)"
     )
     parser.add_argument("--at-most", type=int, help="phrases of each test set (evaluate)")
     return parser
@@ -82,10 +86,11 @@ def _speak(arguments: argparse.Namespace) -> None:
 def _train(arguments: argparse.Namespace) -> None:
     import torch
 
+    from capture.training.model_file import width_of
     from capture.training.network import save_export
     from capture.training.speak import full_lexicon
     from capture.training.train import Settings, Trainer, examples, load_speech, save_state
-    from capture.training.unfold import sounds_of, unfold, width_of
+    from capture.training.unfold import sounds_of, unfold
 
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cuda.matmul.allow_tf32 = True
@@ -134,6 +139,17 @@ def _export(arguments: argparse.Namespace) -> None:
     save_export(network, arguments.out / "acoustic.npz", facts)
 
 
+def _average(arguments: argparse.Namespace) -> None:
+    from capture.training.average import mean, read, write
+    from capture.training.network import LAYERS
+
+    if not arguments.of:
+        raise SystemExit("average needs --of, the files of the networks")
+    offsets = [*(offsets for offsets, _ in LAYERS), (0,)]
+    network = mean([read(path, offsets) for path in arguments.of])
+    write(network, arguments.out / "acoustic.npz", {"mean_of": len(arguments.of)})
+
+
 def _evaluate(arguments: argparse.Namespace) -> None:
     from capture.training.evaluate import evaluate
 
@@ -147,7 +163,13 @@ def main() -> int:
     """Run one stage."""
     arguments = _parser().parse_args()
     arguments.out.mkdir(parents=True, exist_ok=True)
-    stages = {"speak": _speak, "train": _train, "export": _export, "evaluate": _evaluate}
+    stages = {
+        "speak": _speak,
+        "train": _train,
+        "export": _export,
+        "average": _average,
+        "evaluate": _evaluate,
+    }
     stages[arguments.stage](arguments)
     return 0
 

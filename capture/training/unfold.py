@@ -5,44 +5,20 @@ with the mean and the spread that its values have in training sound, so that the
 what the file computes, and learns from there.
 """
 
-import struct
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-import numpy as np
 import torch
-from numpy.typing import NDArray
 from torch import Tensor
 
+from capture.training.model_file import affine_layers
 from capture.training.network import LAYERS, Network
 
-Floats = NDArray[np.float32]
 BATCHES = 8
 """Batches of training sound over which the values of a layer are measured."""
 
-_WEIGHTS, _BIASES = b"<LinearParams> FM ", b"<BiasParams> FV "
 _LARGER = 2.0
 """Weights before a norm may have any size; this much larger than drawn ones, they learn evenly."""
-
-
-def affine_layers(content: bytes) -> list[tuple[Floats, Floats]]:
-    """Give weights (out, in x offsets) and biases of each affine layer of an am/final.mdl."""
-    layers = []
-    at = content.find(_WEIGHTS)
-    while at >= 0:
-        at += len(_WEIGHTS)
-        rows, columns = struct.unpack_from("<xixi", content, at)
-        weight = np.frombuffer(content, "<f4", rows * columns, at + 10).reshape(rows, columns)
-        at = content.index(_BIASES, at + 10 + weight.nbytes) + len(_BIASES)
-        (count,) = struct.unpack_from("<xi", content, at)
-        layers.append((weight, np.frombuffer(content, "<f4", count, at + 5)))
-        at = content.find(_WEIGHTS, at)
-    return layers
-
-
-def width_of(path: Path) -> int:
-    """Give the units of a hidden layer of a model file."""
-    return len(affine_layers(path.read_bytes())[0][1])
 
 
 def unfold(path: Path, network: Network, sounds: Sequence[Tensor]) -> None:

@@ -1,0 +1,98 @@
+"""The mean of networks that are relatives, and the reading of a model that ships."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from capture.recognise.acoustic import Layer, Network, model_bytes
+from capture.training.average import mean, read, write
+from capture.training.model_file import affine_layers, width_of
+
+SHIPPED = Path(__file__).parents[1] / "grammars" / "en" / "model" / "am" / "final.mdl"
+
+
+def network(seed: int) -> Network:
+    """Two hidden layers and an output with drawn weights."""
+    draw = np.random.default_rng(seed)
+    shapes = (((-1, 0, 1), 40, 8), ((-3, 0), 8, 6), ((0,), 6, 40))
+    return Network(
+        tuple(
+            Layer(
+                offsets,
+                draw.normal(size=(out, wide * len(offsets))).astype("f4"),
+                draw.normal(size=out).astype("f4"),
+                out != 40,
+            )
+            for offsets, wide, out in shapes
+        )
+    )
+
+
+def louder_inside(original: Network) -> Network:
+    """The same function, though the first hidden layer's units are three times as large."""
+    first, second, last = original.layers
+    return replace(
+        original,
+        layers=(
+            replace(first, weight=first.weight * 3, bias=first.bias * 3),
+            replace(second, weight=second.weight / 3),
+            last,
+        ),
+    )
+
+
+def test_units_of_another_size_do_not_count_more() -> None:
+    """A network and the same one at another scale inside have the first as their mean."""
+    original = network(1)
+    for layer, averaged in zip(
+        original.layers, mean([original, louder_inside(original)]).layers, strict=True
+    ):
+        assert averaged.weight == pytest.approx(layer.weight, rel=1e-5)
+        assert averaged.bias == pytest.approx(layer.bias, rel=1e-5)
+
+
+def test_the_mean_lies_between() -> None:
+    """The output layer, which has no scale of its own, is the plain mean."""
+    one, other = network(1), network(1)
+    *hidden, last = other.layers
+    other = replace(other, layers=(*hidden, replace(last, weight=-last.weight)))
+    assert np.abs(mean([one, other]).layers[-1].weight).max() == pytest.approx(0, abs=1e-6)
+
+
+def test_strangers_have_no_mean() -> None:
+    """Networks of different shapes are refused, as are hidden layers that are not cut off."""
+    one = network(1)
+    with pytest.raises(ValueError, match="different shapes"):
+        mean([one, replace(one, layers=one.layers[:-1])])
+    open_ended = replace(one, layers=(replace(one.layers[0], relu=False), *one.layers[1:]))
+    with pytest.raises(ValueError, match="not cut off"):
+        mean([open_ended, open_ended])
+
+
+def test_a_written_model_is_read_back() -> None:
+    """Weights and biases come out of the file as they went in."""
+    written = network(2)
+    read = affine_layers(model_bytes(written))
+    assert len(read) == len(written.layers)
+    for (weight, bias), layer in zip(read, written.layers, strict=True):
+        assert np.array_equal(weight, layer.weight)
+        assert np.array_equal(bias, layer.bias)
+
+
+def test_what_is_averaged_can_be_used(tmp_path: Path) -> None:
+    """The mean of a model file and of the arrays behind it is written as those arrays."""
+    original = network(3)
+    offsets = [layer.offsets for layer in original.layers]
+    write(original, tmp_path / "acoustic.npz", {"seed": 3})
+    (tmp_path / "final.mdl").write_bytes(model_bytes(original))
+    both = [read(tmp_path / name, offsets) for name in ("final.mdl", "acoustic.npz")]
+    write(mean(both), tmp_path / "mean.npz", {})
+    assert model_bytes(read(tmp_path / "mean.npz", offsets)) == model_bytes(original)
+
+
+def test_the_shipped_model_is_read() -> None:
+    """Seven layers; its hidden ones are 352 wide, as its card says."""
+    assert len(affine_layers(SHIPPED.read_bytes())) == 7
+    assert width_of(SHIPPED) == 352
