@@ -27,7 +27,7 @@ GAP_S = 1.6
 
 BEFORE = (
     *("ready", "granted", "granted", "granted"),
-    *("seven inches", "yes", "fourteen and a half inches", "yes"),
+    *("nine inches", "yes", "fourteen and a half inches", "yes"),
     *("nineteen and five eighths inches", "yes"),
 )
 """What is called until the first fold is wanted; clips of `trade_audio`."""

@@ -49,7 +49,7 @@ CALLS: list[tuple[str, str]] = [
     ("refused", "-"),
     ("fewer sites", "1"),
     *[("granted", "enter")] * 3,
-    *read("seven inches", "7"),
+    *read("nine inches", "9"),
     *read("fourteen and a half inches", "1 4 space 1 / 2"),
     *read("nineteen and five eighths inches", "1 9 space 5 / 8"),
     # First circuit: the midaxillary fold lies level, and touch is withdrawn for a while.
