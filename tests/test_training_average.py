@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from capture.recognise.acoustic import Layer, Network, model_bytes
-from capture.training.average import mean, read, write
-from capture.training.model_file import affine_layers, width_of
+from capture.training.average import mean
+from capture.training.model_file import affine_layers, read, width_of, write
 
 SHIPPED = Path(__file__).parents[1] / "grammars" / "en" / "model" / "am" / "final.mdl"
 

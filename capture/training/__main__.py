@@ -13,8 +13,8 @@ slt-hts; ``--people``, a folder of recorded digits named ``digit_person_take.wav
 the folder ``voices`` of npm's kokoro-js. Kokoro speaks about as fast as it is heard on one core
 that it has to itself; ``--part NAME`` lets several runs speak side by side. ``train`` keeps the
 network every hundred steps, and goes on from a network or from a model that ships with
-``--start-from``. The version that ships took an hour of a large graphics card in five runs (its
-card tells them), the last of them 8,400 steps; one core would take weeks.
+``--start-from``. The version that ships took an hour of a large graphics card in six runs (its
+card tells them), the longest 8,400 steps; one core would take weeks.
 
 What a run should reach (quiet, filler cost 2.5): the held-out natural voices 97 % of calls word for
 word, the formant voices above 98 %, the digits of the held-out person 95 %.
@@ -23,6 +23,7 @@ word, the formant voices above 98 %, the digits of the held-out person 95 %.
 import argparse
 import json
 import sys
+from itertools import islice
 from pathlib import Path
 
 ENGINES = ("hibari", "flite", "espeak", "festival", "kokoro", "people")
@@ -90,7 +91,7 @@ def _train(arguments: argparse.Namespace) -> None:
     from capture.training.network import save_export
     from capture.training.speak import full_lexicon
     from capture.training.train import Settings, Trainer, examples, load_speech, save_state
-    from capture.training.unfold import sounds_of, unfold
+    from capture.training.unfold import BATCHES, unfold
 
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.backends.cuda.matmul.allow_tf32 = True
@@ -112,7 +113,8 @@ def _train(arguments: argparse.Namespace) -> None:
     trainer = Trainer(speech, lexicon, settings)
     if shipped:
         batches = examples(speech, settings, trainer.rng)
-        unfold(start, trainer.network, sounds_of(map(trainer.cepstra, batches)))
+        sounds = [trainer.cepstra(batch) for batch in islice(batches, BATCHES)]
+        unfold(start, trainer.network, sounds)
     elif start:
         trainer.network.load_state_dict(torch.load(start, map_location=device)["network"])
 
@@ -140,7 +142,8 @@ def _export(arguments: argparse.Namespace) -> None:
 
 
 def _average(arguments: argparse.Namespace) -> None:
-    from capture.training.average import mean, read, write
+    from capture.training.average import mean
+    from capture.training.model_file import read, write
     from capture.training.network import LAYERS
 
     if not arguments.of:

@@ -4,41 +4,12 @@ Each knows something that the others lost: one the quiet, another the music. The
 little of both, at the cost of one. It works only among relatives, whose units still do the same.
 """
 
-import json
 from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from capture.recognise.acoustic import Layer, Network, read_network
-from capture.training.model_file import affine_layers
-
-Offsets = Sequence[tuple[int, ...]]
-
-
-def read(path: Path, offsets: Offsets) -> Network:
-    """Read an acoustic.npz, or a final.mdl whose layers look at frames of these offsets."""
-    if path.suffix == ".npz":
-        return read_network(path)
-    parts = affine_layers(path.read_bytes())
-    last = len(parts) - 1
-    pairs = zip(offsets, parts, strict=True)
-    return Network(
-        tuple(Layer(each, *part, relu=index < last) for index, (each, part) in enumerate(pairs))
-    )
-
-
-def write(network: Network, path: Path, facts: dict[str, object]) -> None:
-    """Write acoustic.npz, the plain arrays that the model writer reads."""
-    arrays: dict[str, Any] = {"count": np.array(len(network.layers))}
-    for index, layer in enumerate(network.layers):
-        arrays[f"offsets_{index}"] = np.array(layer.offsets, np.int64)
-        arrays[f"weight_{index}"] = layer.weight
-        arrays[f"bias_{index}"] = layer.bias
-        arrays[f"relu_{index}"] = np.array(int(layer.relu))
-    np.savez(path, meta=np.array(json.dumps(facts)), **arrays)
+from capture.recognise.acoustic import Layer, Network
 
 
 def at_scale_of(network: Network, model: Network) -> Network:

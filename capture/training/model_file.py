@@ -1,12 +1,18 @@
-"""Reading the layers of a model that ships back from its file."""
+"""The trained layers in their two files: acoustic.npz and the final.mdl that ships."""
 
+import json
 import struct
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.recognise.acoustic import Layer, Network, read_network
+
 Floats = NDArray[np.float32]
+Offsets = Sequence[tuple[int, ...]]
 _WEIGHTS, _BIASES = b"<LinearParams> FM ", b"<BiasParams> FV "
 
 
@@ -28,3 +34,26 @@ def affine_layers(content: bytes) -> list[tuple[Floats, Floats]]:
 def width_of(path: Path) -> int:
     """Give the units of a hidden layer of a model file."""
     return len(affine_layers(path.read_bytes())[0][1])
+
+
+def read(path: Path, offsets: Offsets) -> Network:
+    """Read an acoustic.npz, or a final.mdl whose layers look at frames of these offsets."""
+    if path.suffix == ".npz":
+        return read_network(path)
+    parts = affine_layers(path.read_bytes())
+    last = len(parts) - 1
+    pairs = zip(offsets, parts, strict=True)
+    return Network(
+        tuple(Layer(each, *part, relu=index < last) for index, (each, part) in enumerate(pairs))
+    )
+
+
+def write(network: Network, path: Path, facts: dict[str, Any]) -> None:
+    """Write acoustic.npz, the plain arrays that the model writer reads."""
+    arrays: dict[str, Any] = {"count": np.array(len(network.layers))}
+    for index, layer in enumerate(network.layers):
+        arrays[f"offsets_{index}"] = np.array(layer.offsets, np.int64)
+        arrays[f"weight_{index}"] = layer.weight
+        arrays[f"bias_{index}"] = layer.bias
+        arrays[f"relu_{index}"] = np.array(int(layer.relu))
+    np.savez(path, meta=np.array(json.dumps(facts)), **arrays)

@@ -1,6 +1,5 @@
 """The network: a stack of affine layers over spliced frames, each with batch norm and ReLU."""
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -8,8 +7,11 @@ import numpy as np
 import torch
 from torch import Tensor, nn
 
+from capture.recognise.acoustic import Layer
+from capture.recognise.acoustic import Network as Layers
 from capture.training.features import CEPSTRA
 from capture.training.lexicon import PDF_COUNT
+from capture.training.model_file import write
 
 LAYERS = (
     ((-2, -1, 0, 1, 2), 1),
@@ -104,16 +106,7 @@ def _appended(weight: Tensor) -> np.ndarray:
 
 def save_export(network: Network, path: Path, facts: dict[str, Any]) -> None:
     """Write the network as the plain arrays that the model writer reads."""
-    arrays: dict[str, Any] = {}
-    layers = folded_layers(network)
-    for index, (offsets, weight, bias, relu) in enumerate(layers):
-        arrays[f"offsets_{index}"] = np.array(offsets, np.int64)
-        arrays[f"weight_{index}"] = weight
-        arrays[f"bias_{index}"] = bias
-        arrays[f"relu_{index}"] = np.array(int(relu))
-    arrays["count"] = np.array(len(layers))
-    arrays["meta"] = np.array(json.dumps(facts))
-    np.savez(path, **arrays)
+    write(Layers(tuple(Layer(*parts) for parts in folded_layers(network))), path, facts)
 
 
 def score_with_export(arrays: Any, cepstra: np.ndarray) -> np.ndarray:

@@ -5,7 +5,7 @@ with the mean and the spread that its values have in training sound, so that the
 what the file computes, and learns from there.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import torch
@@ -24,7 +24,7 @@ _LARGER = 2.0
 def unfold(path: Path, network: Network, sounds: Sequence[Tensor]) -> None:
     """Make *network* compute what the model file does.
 
-    *sounds* are batches of cepstra (batch, frames, 40) of training sound, as from `sounds_of`.
+    *sounds* are batches of cepstra (batch, frames, 40) of training sound, `BATCHES` or so.
     ValueError if the file has other layers than the network.
     """
     layers = affine_layers(path.read_bytes())
@@ -59,8 +59,3 @@ def unfold(path: Path, network: Network, sounds: Sequence[Tensor]) -> None:
         flat, bias = (torch.tensor(part, device=device) for part in layers[-1])
         network.output.weight.copy_(flat[:, :, None])
         network.output.bias.copy_(bias)
-
-
-def sounds_of(cepstra: Iterator[Tensor], count: int = BATCHES) -> list[Tensor]:
-    """Take as many batches as are measured."""
-    return [next(cepstra) for _ in range(count)]
