@@ -7,6 +7,8 @@ import pytest
 
 from capture.pack import open_pack
 from capture.recognise.certainty import (
+    LATER_NAMES,
+    LEFT_OUT_MOST,
     MOST_GAP,
     NAMES,
     Certainty,
@@ -16,6 +18,7 @@ from capture.recognise.certainty import (
     evidence_of,
     parse_certainty,
 )
+from capture.recognise.loudness import Levels
 from capture.recognise.port import Alternative, Heard, Word
 from capture.recognise.scripted import spoken
 from capture.resources import data_folder
@@ -68,6 +71,42 @@ def test_a_rival_with_the_same_value_is_no_doubt() -> None:
     alone = heard("fifteen", 1.0, 900.0)
     shared = heard("fifteen", 0.6, 900.0, one_five=0.4)
     assert evidence_of(shared, meaning_of) == evidence_of(alone, meaning_of)
+
+
+def test_a_loud_sound_that_no_word_covers_makes_it_doubtful() -> None:
+    """However clear "seven" is: something was said before it that is no part of it."""
+    whole = heard("seven", 1.0, 900.0)
+    quiet, loud = (20.0,) * 10, (60.0,) * 25
+    alone = Levels(-0.2, quiet + loud + quiet * 3)
+    before = Levels(-0.9, quiet + loud + quiet + loud + quiet * 3)
+    assert probability(replace(whole, levels=before)) <= LEFT_OUT_MOST
+    assert probability(replace(whole, levels=alone)) > LEFT_OUT_MOST
+
+
+def test_a_word_that_may_be_another_is_less_probable() -> None:
+    """Half of the phrases have another site: the number's certainty does not hide it."""
+    sure = heard("chest five", 1.0, 900.0)
+    words = (replace(sure.words[0], confidence=0.4), sure.words[1])
+    assert probability(replace(sure, words=words)) < probability(sure)
+
+
+def test_a_rest_and_a_faint_first_word_make_it_less_probable() -> None:
+    """What the room said before may be taken for the site of the number."""
+    close = heard("chest five", 1.0, 900.0)
+    first, last = close.words
+    parted = replace(close, words=(replace(first, end_s=first.end_s - 0.4), last))
+    assert probability(parted) < probability(close)
+    quiet, loud, faint = (20.0,) * 10, (60.0,) * 25, (46.0,) * 25
+    even, uneven = Levels(-0.2, quiet + loud + loud), Levels(-0.2, quiet + faint + loud)
+    assert probability(replace(close, levels=uneven)) < probability(replace(close, levels=even))
+
+
+def test_a_pack_of_before_goes_without_the_later_terms() -> None:
+    """Coefficients that an older file lacks count nothing; the older ones must be there."""
+    lines = [line for line in GOOD.splitlines() if not line.startswith(LATER_NAMES)]
+    older = parse_certainty("\n".join(lines))
+    at = len(NAMES) - len(LATER_NAMES)
+    assert older.coefficients == FITTED.coefficients[:at] + (0.0,) * len(LATER_NAMES)
 
 
 def test_a_phrase_that_fits_the_sound_badly_is_less_probable() -> None:

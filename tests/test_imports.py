@@ -50,6 +50,7 @@ PURE = (
     "recognise.contexts",
     "recognise.nbest",
     "recognise.ending",
+    "recognise.loudness",
     "recognise.near",
     "recognise.certainty",
     "recognise.scripted",

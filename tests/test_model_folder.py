@@ -114,7 +114,7 @@ def test_the_model_file_has_its_parts_in_order(tmp_path: Path) -> None:
         b"</LogProbs> </TransitionModel> <Nnet3> \n",
         b"input=Append(Offset(input, -1), input, Offset(input, 1))\n",
         b"<NumComponents> " + struct.pack("<bi", 4, 2),
-        b"<LinearParams> FM " + struct.pack("<bibi", 4, 40, 4, 120),
+        b"<LinearParams> CM2 ",
         b"<LogSoftmaxComponent> <Dim> " + struct.pack("<bi", 4, 40),
         b"</Nnet3> ",
         b"<Priors> FV " + struct.pack("<bi", 4, 40),
@@ -122,6 +122,8 @@ def test_the_model_file_has_its_parts_in_order(tmp_path: Path) -> None:
     places = [content.find(token) for token in tokens]
     assert -1 not in places
     assert places == sorted(places)
+    header = struct.unpack_from("<ffii", content, content.index(b"CM2 ") + 4)
+    assert header[2:] == (40, 120)
 
 
 def test_without_priors_scores_are_taken_as_they_are(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ from capture.recognise.contexts import OPEN_END_COST
 from capture.recognise.ending import CLOSED_S, OPEN_S
 from capture.recognise.graph import GraphOptions, build_graph
 from capture.recognise.lexicon import parse_lexicon
+from capture.recognise.loudness import CLEAREST_DB, FRAME_S, loudness
 from capture.recognise.model_folder import write_model_folder
 from capture.recognise.phones import PHONES
 from capture.recognise.port import Heard
@@ -190,6 +191,28 @@ def test_times_count_all_audio_fed(models: StrictModels) -> None:
     assert second[0].start_s == pytest.approx(yes_starts_s, abs=0.06)
     assert third[0].start_s == pytest.approx(fifty_starts_s, abs=0.06)
     assert third[0].end_s == pytest.approx(fifty_starts_s + 5 * 0.12, abs=0.06)
+
+
+@pytest.mark.parametrize("rate_hz", [16_000, 22_050, 48_000])
+@pytest.mark.parametrize("block_s", [0.0123, 0.1, 0.35])
+def test_levels_lie_where_the_words_are(models: StrictModels, rate_hz: int, block_s: float) -> None:
+    """At any rate and in blocks of any length; those of an utterance start after the one before."""
+    recogniser = StrictRecogniser(models, rate_hz, "answers")
+    call = as_bytes(tones("no fifty", rate_hz=rate_hz), quiet(1.2, rate_hz))
+    sound = as_bytes(quiet(0.5, rate_hz)) + call + call
+    size = 2 * int(block_s * rate_hz)
+    found = [recogniser.feed(sound[at : at + size]) for at in range(0, len(sound), size)]
+    first, second = [heard for heard in [*found, recogniser.finish()] if heard is not None]
+    for heard in (first, second):
+        assert heard.levels is not None
+        told = loudness([(word.start_s, word.end_s) for word in heard.words], heard.levels)
+        assert told.first_below_db < 3
+        assert (told.clear_db, told.unheard_s) == (CLEAREST_DB, 0)
+        loud = [level > 50 for level in heard.levels.decibels]
+        begins_s = heard.levels.start_s + FRAME_S * loud.index(True)
+        assert begins_s == pytest.approx(heard.start_s, abs=0.06)
+    assert second.levels is not None
+    assert second.levels.start_s > first.end_s
 
 
 def test_a_call_that_has_begun_is_heard_out(models: StrictModels) -> None:

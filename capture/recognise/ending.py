@@ -9,10 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from capture.recognise.automaton import PlainAutomaton
-
-FRAME_S = 0.02
-"""One level is taken for so much sound."""
-
+from capture.recognise.loudness import FRAME_S
 
 CLOSED_S = 0.4
 """So much quiet ends a call that nothing can follow."""

@@ -7,6 +7,8 @@ other Vosk model with a list of phrases, or a script in a test.
 from dataclasses import dataclass
 from typing import Protocol
 
+from capture.recognise.loudness import Levels
+
 UNKNOWN = "[unk]"
 """The word that stands for speech outside the grammar. A phrase that holds it is not understood."""
 
@@ -41,7 +43,8 @@ class Heard:
     `confidence` is the probability of the whole phrase, 0 to 1; `alternatives` are its rivals,
     best first, without the winner. Times are seconds of audio fed since the recogniser began.
     `score_per_s` is the winner's score in the decoder for each second of it, on the decoder's own
-    open scale: higher fits the sound better. None where the recogniser has no such score.
+    open scale: higher fits the sound better. `levels` are those of the sound around the words,
+    since the utterance before. None where the recogniser has no such score or levels.
     """
 
     words: tuple[Word, ...]
@@ -50,6 +53,7 @@ class Heard:
     start_s: float
     end_s: float
     score_per_s: float | None = None
+    levels: Levels | None = None
 
     @property
     def text(self) -> str:

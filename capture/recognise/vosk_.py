@@ -14,6 +14,7 @@ import json
 import logging
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Protocol
 
@@ -21,8 +22,9 @@ import numpy as np
 import vosk
 
 from capture.recognise.acoustic import ModelError
-from capture.recognise.ending import CLOSED_S, FRAME_S, Quiet, needed_quiet_s
+from capture.recognise.ending import CLOSED_S, Quiet, needed_quiet_s
 from capture.recognise.graph import DecodingGraph
+from capture.recognise.loudness import FRAME_S, LevelLog
 from capture.recognise.model_folder import ascii_hint, runtime_folder
 from capture.recognise.nbest import LIST_LENGTH, heard_from_nbest
 from capture.recognise.port import UNKNOWN, Heard
@@ -217,7 +219,9 @@ class VoskRecogniser:
         self._fed = 0
         self._kept = b""
         self._quiet_for = Quiet()
-        self._frame = int(FRAME_S * sample_rate_hz)
+        self._frame_bytes = int(FRAME_S * sample_rate_hz) * _BYTES_PER_SAMPLE
+        self._part_of_frame = b""
+        self._levels = LevelLog()
         self._wanted = self._context = context
         self._check(context)
         self._start(b"")
@@ -254,12 +258,13 @@ class VoskRecogniser:
         """End the input; what was still open, if it had words. Feeding may go on afterwards."""
         ended = self._decoder.AcceptWaveform(self._quiet())
         result = self._decoder.Result() if ended else self._decoder.FinalResult()
-        heard = heard_from_nbest(result, self._offset_s)
+        heard = self._heard(result)
         self._start(b"")
         return heard
 
     def reset(self) -> None:
         """Forget the open utterance and all sound of it."""
+        self._levels.forget()
         self._start(b"")
 
     @property
@@ -291,7 +296,7 @@ class VoskRecogniser:
         self._kept = (self._kept + block)[-most:]
         self._follow_level(block)
         if ended:
-            heard = heard_from_nbest(self._decoder.Result(), self._offset_s)
+            heard = self._heard(self._decoder.Result())
             self._kept = b""
             self._quiet_for.begin()
             if self._wanted != self._context:
@@ -299,16 +304,28 @@ class VoskRecogniser:
             return heard
         if not self._is_over():
             return None
-        heard = heard_from_nbest(self._decoder.FinalResult(), self._offset_s)
+        heard = self._heard(self._decoder.FinalResult())
         # What has just been quiet is the room before the next call.
         self._start(self._kept[-int(_QUIET_S * self._rate_hz) * _BYTES_PER_SAMPLE :])
         return heard
 
     def _follow_level(self, block: bytes) -> None:
-        samples = np.frombuffer(block, "<i2").astype(np.float32)
-        frames = samples[: len(samples) // self._frame * self._frame].reshape(-1, self._frame)
-        for power in np.square(frames).mean(1):
-            self._quiet_for.take(10 * math.log10(power + 1))
+        sound = self._part_of_frame + block
+        whole = len(sound) // self._frame_bytes * self._frame_bytes
+        self._part_of_frame = sound[whole:]
+        samples = np.frombuffer(sound[:whole], "<i2").astype(np.float32)
+        for power in np.square(samples.reshape(-1, self._frame_bytes // _BYTES_PER_SAMPLE)).mean(1):
+            level_db = 10 * math.log10(power + 1)
+            self._quiet_for.take(level_db)
+            self._levels.take(level_db)
+
+    def _heard(self, result: str) -> Heard | None:
+        """What the decoder says, with the levels since the utterance before."""
+        heard = heard_from_nbest(result, self._offset_s)
+        if heard is not None:
+            heard = replace(heard, levels=self._levels.levels())
+            self._levels.forget()
+        return heard
 
     def _is_over(self) -> bool:
         """Whether a whole call is followed by so long a quiet that nothing more belongs to it."""

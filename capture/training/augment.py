@@ -27,7 +27,9 @@ NOISES = (
     ("hum", 0.7),
     ("babble", 3.0),
     ("impacts", 0.8),
-    ("music", 1.0),
+    ("music", 0.8),
+    ("chords", 0.8),
+    ("song", 0.6),
     ("gym", 1.5),
     ("beeps", 0.5),
 )
@@ -180,6 +182,8 @@ class Augmenter:
             "babble": self._babble,
             "impacts": self._impacts,
             "music": self._tones,
+            "chords": self._chords,
+            "song": self._song,
             "gym": self._gym,
             "beeps": self._beeps,
         }
@@ -247,7 +251,8 @@ class Augmenter:
         beat = thump * torch.exp(-since / 0.08) + 0.3 * self._coloured(count, samples) * torch.exp(
             -((since + period / 2) % period) / 0.03
         )
-        parts = (self._tones(count, samples), self._impacts(count, samples), beat)
+        tune = (self._tones, self._chords, self._song)[int(self.uniform(0, 3, 1))]
+        parts = (tune(count, samples), self._impacts(count, samples), beat)
         sound = torch.zeros(count, samples, device=self.device)
         for part in (*parts, self._babble(count, samples)):
             level = part.square().mean(1, keepdim=True).sqrt().clamp_min(1e-6)
@@ -290,13 +295,7 @@ class Augmenter:
         for _ in range(2):
             beat = self.uniform(0.12, 0.6, count, 1)
             step = (clock / beat).floor().long()
-            notes = torch.randint(
-                -14,
-                22,
-                (count, int(step.max().item()) + 1),
-                generator=self.generator,
-                device=self.device,
-            )
+            notes = self._draws(-14, 22, count, int(step.max().item()) + 1)
             hertz = 220 * 2 ** (notes.gather(1, step).float() / 12)
             phase = 2 * math.pi * (hertz / RATE_HZ).double().cumsum(1).float()
             fade = torch.exp(-(clock - step * beat) / self.uniform(0.05, 0.6, count, 1))
@@ -306,6 +305,60 @@ class Augmenter:
                     + torch.sin(phase * harmonic) * fade * self.uniform(0, 1, count, 1) / harmonic
                 )
         return sound
+
+    def _chords(self, count: int, samples: int) -> Tensor:
+        """Three or four notes struck together and left to ring, over a drum."""
+        clock = torch.arange(samples, device=self.device) / RATE_HZ
+        period = self.uniform(0.25, 1.2, count, 1)
+        struck = (clock / period).floor().long()
+        since = clock - struck * period
+        steps = int(struck.max().item()) + 1
+        root = self._draws(-16, 10, count, steps)
+        ring = torch.exp(-since / 10 ** self.uniform(-1.0, 0.2, count, 1))
+        sound = torch.zeros(count, samples, device=self.device)
+        for low, high in ((0, 1), (3, 6), (7, 9), (10, 13)):
+            note = (root + self._draws(low, high, count, steps)).gather(1, struck)
+            phase = 2 * math.pi * (220 * 2 ** (note.float() / 12) / RATE_HZ).double().cumsum(1)
+            phase = (phase % (2 * math.pi)).float()
+            bright = self.uniform(0.5, 1.6, count, 1)
+            for harmonic in range(1, 8):
+                wave = torch.sin(harmonic * phase + self.uniform(0, 6.3, count, 1))
+                sound += wave * ring * harmonic**-bright
+        drum = torch.exp(-since / 0.04) * self._coloured(count, samples)
+        thump = torch.sin(2 * math.pi * self.uniform(45, 80, count, 1) * since)
+        kick = torch.exp(-since / 0.1) * thump
+        return sound / 3 + (drum + 3 * kick) * self.uniform(0, 1, count, 1)
+
+    def _song(self, count: int, samples: int) -> Tensor:
+        """Somebody singing vowels: gliding notes with vibrato, three resonances that move."""
+        clock = torch.arange(samples, device=self.device) / RATE_HZ
+        period = self.uniform(0.2, 0.9, count, 1)
+        sung = (clock / period).floor().long()
+        steps = int(sung.max().item()) + 1
+        octave = self.uniform(110, 300, count, 1)
+        notes = self._draws(-5, 8, count, steps + 1).float()
+        note, last = notes.gather(1, sung + 1), notes.gather(1, sung)
+        glide = torch.exp(-(clock - sung * period) / self.uniform(0.01, 0.08, count, 1))
+        note = note + (last - note) * glide
+        shake = 0.3 * torch.sin(2 * math.pi * self.uniform(4, 7, count, 1) * clock)
+        hertz = octave * 2 ** ((note + shake * self.uniform(0, 1, count, 1)) / 12)
+        phase = (2 * math.pi * (hertz / RATE_HZ).double().cumsum(1) % (2 * math.pi)).float()
+        sound = torch.zeros(count, samples, device=self.device)
+        peaks = [
+            self.uniform(low, high, count, steps).gather(1, sung)
+            for low, high in ((280, 850), (800, 2400), (2300, 3300))
+        ]
+        for harmonic in range(1, 17):
+            at = hertz * harmonic
+            gain = sum(1 / (1 + ((at - peak) / 120).square()) for peak in peaks)
+            sound += torch.sin(phase * harmonic) * (0.02 + gain) * (at < 4500) / harmonic**0.5
+        voiced = (self._draws(0, 5, count, steps) > 0).gather(1, sung).float()
+        beside = self._chords(count, samples) * self.uniform(0, 0.4, count, 1)
+        return sound * voiced + beside
+
+    def _draws(self, low: int, high: int, *shape: int) -> Tensor:
+        """Draw whole numbers evenly, *high* left out."""
+        return torch.randint(low, high, shape, generator=self.generator, device=self.device)
 
     def _banded(self, sound: Tensor) -> Tensor:
         """Cut some items to a telephone's or headset's band; roll others off gently."""

@@ -45,13 +45,38 @@ def at_corpus_rate(samples: Samples, rate_hz: int) -> Samples:
     return np.asarray(resample_poly(samples, RATE_HZ // common, rate_hz // common), np.float32)
 
 
-def trimmed(samples: Samples, keep_seconds: float = 0.06) -> Samples:
-    """Cut silence (40 dB under the peak) at both ends down to *keep_seconds*."""
-    loud = np.flatnonzero(np.abs(samples) > 0.01 * np.abs(samples).max(initial=1e-6))
+WORD_QUIET_FRAMES = 25
+"""Hundredths of a second of quiet that no single word has in it."""
+
+
+def trimmed(samples: Samples, keep_seconds: float = 0.06, below_db: float = 40.0) -> Samples:
+    """Cut silence (so far under the peak) at both ends down to *keep_seconds*."""
+    least = np.abs(samples).max(initial=1e-6) * 10 ** (-below_db / 20)
+    loud = np.flatnonzero(np.abs(samples) > least)
     if not len(loud):
         return samples[:0]
     keep = int(keep_seconds * RATE_HZ)
     return samples[max(0, int(loud[0]) - keep) : int(loud[-1]) + keep]
+
+
+def word_alone(samples: Samples, keep_seconds: float = 0.04) -> Samples:
+    """Cut a recording of one word to the stretch around its loudest place.
+
+    It ends at the first quiet (30 dB under that) of a quarter of a second: some recordings go on
+    for a second of their room, up to the click of a key.
+    """
+    frame = RATE_HZ // 100
+    powers = np.square(samples[: len(samples) // frame * frame].reshape(-1, frame)).mean(1)
+    if not len(powers):
+        return samples[:0]
+    top = int(powers.argmax())
+    loud = np.flatnonzero(powers > powers[top] * 1e-3)
+    breaks = np.flatnonzero(np.diff(loud) > WORD_QUIET_FRAMES)
+    at = int(np.searchsorted(loud, top))
+    first = max((int(each) + 1 for each in breaks if each < at), default=0)
+    last = min((int(each) for each in breaks if each >= at), default=len(loud) - 1)
+    keep = int(keep_seconds * RATE_HZ)
+    return samples[max(0, loud[first] * frame - keep) : (loud[last] + 1) * frame + keep]
 
 
 def write_corpus(
@@ -162,7 +187,7 @@ class People:
                 pieces.insert(len(pieces) - 1, rng.choice(self.points))
             samples: list[Samples] = []
             for piece in pieces:
-                sound = trimmed(at_corpus_rate(piece.samples, piece.rate_hz), 0.02)
+                sound = word_alone(at_corpus_rate(piece.samples, piece.rate_hz))
                 level = 0.5 / max(float(np.abs(sound).max(initial=0)), 1e-4)
                 samples += [
                     sound * level,

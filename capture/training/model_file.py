@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.recognise.acoustic import Layer, Network, read_network
+from capture.recognise.acoustic import STEPS, Layer, Network, read_network
 
 Floats = NDArray[np.float32]
 Offsets = Sequence[tuple[int, ...]]
-_WEIGHTS, _BIASES = b"<LinearParams> FM ", b"<BiasParams> FV "
+_WEIGHTS, _BIASES = b"<LinearParams> CM2 ", b"<BiasParams> FV "
 
 
 def affine_layers(content: bytes) -> list[tuple[Floats, Floats]]:
@@ -22,9 +22,10 @@ def affine_layers(content: bytes) -> list[tuple[Floats, Floats]]:
     at = content.find(_WEIGHTS)
     while at >= 0:
         at += len(_WEIGHTS)
-        rows, columns = struct.unpack_from("<xixi", content, at)
-        weight = np.frombuffer(content, "<f4", rows * columns, at + 10).reshape(rows, columns)
-        at = content.index(_BIASES, at + 10 + weight.nbytes) + len(_BIASES)
+        low, span, rows, columns = struct.unpack_from("<ffii", content, at)
+        places = np.frombuffer(content, "<u2", rows * columns, at + 16).reshape(rows, columns)
+        weight = (low + span * (places / np.float64(STEPS))).astype("<f4")
+        at = content.index(_BIASES, at + 16 + places.nbytes) + len(_BIASES)
         (count,) = struct.unpack_from("<xi", content, at)
         layers.append((weight, np.frombuffer(content, "<f4", count, at + 5)))
         at = content.find(_WEIGHTS, at)

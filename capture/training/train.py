@@ -50,6 +50,8 @@ class Settings:
     weight_decay: float = 1e-3
     cross_entropy: float = 0.1
     score_penalty: float = 5e-4
+    dropout: float = 0.1
+    """Share of the units left out at the start; it falls to none, so that the norms fit use."""
     pair_share: float = 0.25
     silent_share: float = 0.1
     limit_seconds: float | None = None
@@ -204,6 +206,7 @@ class Trainer:
             warm_up = step < settings.warm_up_steps
             for group in self.optimizer.param_groups:
                 group["lr"] = _rate(settings.peak_rate, step, progress)
+            self.network.dropout.p = settings.dropout * (1 - progress)
             loss, objective = self.losses(next(batches), warm_up)
             self.optimizer.zero_grad(set_to_none=True)
             loss.backward()
@@ -223,6 +226,7 @@ class Trainer:
     def settle_norms(self, count: int = 150) -> None:
         """Measure the batch norms' means and spreads anew with the final weights."""
         batches = examples(self.speech, self.settings, self.rng)
+        self.network.dropout.p = 0.0
         for norm in self.network.norms:
             norm.reset_running_stats()
             norm.momentum = None

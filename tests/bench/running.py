@@ -137,6 +137,7 @@ class _Worker:
                 answers,
                 hearing.sound_s,
                 hearing.busy_s,
+                call.rested,
             )
 
 
@@ -151,10 +152,13 @@ def _work(setup: Setup, name: str) -> _Worker:
 
 def chosen(setup: Setup) -> dict[int, tuple[int, sounds.SpokenCall]]:
     """The calls that are heard by their number of all, each with its number of its voice."""
-    heard: dict[str, int] = {}
+    calls = sounds.read_calls(setup.folder, setup.calls, setup.seed)
+    calls += sounds.read_rested(setup.folder, setup.calls, setup.seed)
+    heard: dict[tuple[str, bool], int] = {}
     found = {}
-    for number, call in enumerate(sounds.read_calls(setup.folder, setup.calls, setup.seed)):
-        of_voice = heard[call.voice] = heard.get(call.voice, -1) + 1
+    for number, call in enumerate(calls):
+        which = (call.voice, call.rested)
+        of_voice = heard[which] = heard.get(which, -1) + 1
         if of_voice < setup.at_most:
             found[number] = (of_voice, call)
     return found
@@ -186,7 +190,9 @@ def _answers(
 def trials(setup: Setup, name: str, processes: int, tell: Callable[[str], None]) -> Outcomes:
     """Every call under its conditions."""
     size = RIVAL_PIECE if name == RIVAL else PIECE
-    numbers = tuple(chosen(setup))
+    numbers = tuple(
+        number for number, (_, call) in chosen(setup).items() if name == OURS or not call.rested
+    )
     pieces = [Piece(setup, name, numbers[at : at + size]) for at in range(0, len(numbers), size)]
     kept = kept_folder(setup, name)
     found: list[Trial] = []

@@ -8,7 +8,8 @@ import json
 import math
 import random
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -18,10 +19,13 @@ from capture.language.grammar import LISTENING, Grammar, understand
 from capture.language.intents import NotUnderstood
 from capture.training.corpus import (
     HELD_OUT_PERSON,
+    RATE_HZ,
     People,
+    at_corpus_rate,
     read_index,
     read_people,
     read_shard,
+    trimmed,
     write_corpus,
 )
 from capture.training.texts import COMMON_WORDS, NEAR_WORDS, general_speech
@@ -44,14 +48,27 @@ OTHER_SECONDS = 1200.0
 """Speech outside the grammar; noises.py makes the rest of half an hour."""
 
 
+RESTED_SHARE = 0.1
+"""So many calls more are spoken with a rest between two of their words."""
+
+REST_S = (0.15, 0.5)
+"""How long they rest, from where the first part has faded by `PART_EDGE_DB`."""
+
+PART_EDGE_DB = 30.0
+
+
 @dataclass(frozen=True, slots=True)
 class SpokenCall:
-    """One call: who says it, while which rule is listened for, and its sound at 16 kHz."""
+    """One call: who says it, while which rule is listened for, and its sound at 16 kHz.
+
+    `rested`: the speaker rests between two of the words.
+    """
 
     voice: str
     rule: str
     text: str
     samples: Samples
+    rested: bool = False
 
 
 def sentence(automaton: Automaton, rng: random.Random) -> str:
@@ -89,6 +106,13 @@ def make(folder: Path, grammar: Grammar, calls: int, people: Path | None, seed: 
             texts = call_texts(grammar, rng)
             chosen = [next(texts) for _ in range(round(share * calls))]
             _write(place, name, engine(), chosen, rng)
+        place = folder / f"rested-{calls}-{seed}" / name
+        if not (place / f"{name}.jsonl").exists():
+            rng = random.Random(seed * 100 + 25 + number)
+            texts = call_texts(grammar, rng)
+            several = (each for each in texts if len(each[1].split()) > 1)
+            chosen = list(islice(several, round(RESTED_SHARE * share * calls)))
+            _write(place, name, Resting(engine()), chosen, rng)
         place = folder / f"other-{seed}" / name
         if not (place / f"{name}.jsonl").exists():
             rng = random.Random(seed * 100 + 50 + number)
@@ -106,16 +130,23 @@ def other_speech(rng: random.Random) -> str:
 
 
 def read_calls(folder: Path, calls: int, seed: int) -> list[SpokenCall]:
-    """All calls in the folder, in a fixed order."""
-    found = []
+    """All calls in the folder, in a fixed order; the person's are there if they were made."""
+    return list(_read_spoken(folder / f"calls-{calls}-{seed}"))
+
+
+def read_rested(folder: Path, calls: int, seed: int) -> list[SpokenCall]:
+    """The calls with a rest, in a fixed order."""
+    return [replace(each, rested=True) for each in _read_spoken(folder / f"rested-{calls}-{seed}")]
+
+
+def _read_spoken(folder: Path) -> Iterator[SpokenCall]:
     for name in (*VOICES, PERSON):
-        place = folder / f"calls-{calls}-{seed}" / name
+        place = folder / name
         if not place.is_dir():
             continue
         rules = json.loads((place / "rules.json").read_text(encoding="utf-8"))
         for text, samples in _read(place):
-            found.append(SpokenCall(name, rules[text], text, samples))
-    return found
+            yield SpokenCall(name, rules[text], text, samples)
 
 
 def read_other(folder: Path, seed: int) -> dict[str, list[Samples]]:
@@ -123,6 +154,33 @@ def read_other(folder: Path, seed: int) -> dict[str, list[Samples]]:
     return {
         name: [samples for _, samples in _read(folder / f"other-{seed}" / name)] for name in VOICES
     }
+
+
+@dataclass(frozen=True, slots=True)
+class Resting:
+    """A voice that rests once in each phrase, somewhere between two of its words."""
+
+    engine: Engine
+
+    def speak(self, texts: Sequence[str], rng: random.Random) -> Iterator[Spoken]:
+        """Both parts are spoken apart, by one speaker, and joined by `REST_S` of silence."""
+        for text in texts:
+            words = text.split()
+            cut = rng.randint(1, len(words) - 1)
+            rest = np.zeros(round(rng.uniform(*REST_S) * RATE_HZ), np.float32)
+            speaker = rng.random()
+            parts = [
+                spoken
+                for part in (words[:cut], words[cut:])
+                for spoken in self.engine.speak([" ".join(part)], random.Random(speaker))
+            ]
+            if len(parts) == 2:
+                first, last = (
+                    trimmed(at_corpus_rate(each.samples, each.rate_hz), 0.02, PART_EDGE_DB)
+                    for each in parts
+                )
+                joined = np.concatenate([first, rest, last])
+                yield Spoken(parts[0].voice, text, joined, RATE_HZ)
 
 
 def _synthetic_share() -> float:

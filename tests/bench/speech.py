@@ -1,7 +1,8 @@
 """The speech benchmark: `python -m tests.bench.speech --cache FOLDER [--people FOLDER]`.
 
 Voices that took no part in training speak calls of the grammar; each is heard in a quiet room and
-at 20, 10 and 5 dB from noise, of three kinds in turn; then half an hour of other sound is heard.
+at 20, 10 and 5 dB from noise, of three kinds in turn; so are a tenth more, spoken with a rest
+between two words; then half an hour of other sound is heard.
 The tables say how often a call came out exact, doubtful, asked again or silently wrong. Needs the
 extra `bench`, and the programs flite and espeak-ng to speak the calls the first time. What was
 heard is kept in the cache, so that a run that was broken off goes on; `--fit` chooses coefficients
@@ -41,18 +42,23 @@ GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
 
 
 def by_condition(found: Sequence[Trial], certainty: Certainty | None) -> list[Count]:
-    """Outcomes in each room, then at each distance of speech from noise."""
+    """Outcomes in each room, at each distance of speech from noise, then of calls with a rest."""
+    fluent = [each for each in found if not each.rested]
+    rested = [each for each in found if each.rested]
     names = sorted(
-        {each.condition for each in found},
+        {each.condition for each in fluent},
         key=lambda name: (
             name != "clean",
             name.split()[0],
             -int(name.split()[-2]) if " " in name else 0,
         ),
     )
-    groups = {name: [each for each in found if each.condition == name] for name in names}
+    groups = {name: [each for each in fluent if each.condition == name] for name in names}
     for snr_db in SNRS_DB:
-        groups[f"all noises {snr_db} dB"] = [each for each in found if each.snr_db == snr_db]
+        groups[f"all noises {snr_db} dB"] = [each for each in fluent if each.snr_db == snr_db]
+    for snr_db in (None, *SNRS_DB):
+        where = "clean" if snr_db is None else f"{snr_db} dB"
+        groups[f"with a rest, {where}"] = [each for each in rested if each.snr_db == snr_db]
     return _counts(groups, certainty)
 
 
@@ -61,7 +67,11 @@ def by_voice(found: Sequence[Trial], certainty: Certainty | None) -> list[Count]
     groups = {}
     for voice in (*sounds.VOICES, sounds.PERSON):
         for snr_db, name in ((None, "clean"), (10, "10 dB")):
-            some = [each for each in found if each.voice == voice and each.snr_db == snr_db]
+            some = [
+                each
+                for each in found
+                if each.voice == voice and each.snr_db == snr_db and not each.rested
+            ]
             groups[f"{voice}, {name}"] = some
     return _counts(groups, certainty)
 
@@ -209,8 +219,8 @@ def mistakes(found: Sequence[Trial], most: int = 25) -> list[str]:
 
 def compare(ours: Sequence[Trial], other: Sequence[Trial], name: str) -> list[str]:
     """Both recognisers on the same calls, without any measure of doubt."""
-    same = {(each.voice, each.number, each.condition) for each in other}
-    mine = [each for each in ours if (each.voice, each.number, each.condition) in same]
+    same = {each.which for each in other}
+    mine = [each for each in ours if each.which in same]
     rows = []
     for left, right in zip(by_condition(mine, None), by_condition(other, None), strict=True):
         cells = [left.name, str(len(left.outcomes))]
@@ -290,7 +300,7 @@ def main() -> None:
 def report_lines(found: Sequence[Trial], stray: Sequence[Stray], certainty: Certainty) -> list[str]:
     """The tables of our own recogniser."""
     report = [each for each in found if not each.for_fitting]
-    calls = len({(each.voice, each.number) for each in found})
+    calls = len({(each.voice, each.number, each.rested) for each in found})
     lines = [
         f"{calls} spoken calls, heard {len(found)} times; on the {len(report)} of the voices that "
         "the doubt was not fitted on (with 95 % intervals):",

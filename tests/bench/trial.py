@@ -51,11 +51,18 @@ class Trial:
     answers: tuple[Heard, ...]
     sound_s: float
     busy_s: float
+    rested: bool = False
+    """The speaker rested between two words of it."""
 
     @property
     def condition(self) -> str:
         """Such as "pink 10 dB"."""
         return self.noise if self.snr_db is None else f"{self.noise} {self.snr_db} dB"
+
+    @property
+    def which(self) -> tuple[str, int, bool, str]:
+        """One of all: no two trials of a recogniser have the same."""
+        return self.voice, self.number, self.rested, self.condition
 
     @property
     def for_fitting(self) -> bool:
