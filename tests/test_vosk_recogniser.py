@@ -215,6 +215,19 @@ def test_levels_lie_where_the_words_are(models: StrictModels, rate_hz: int, bloc
     assert second.levels.start_s > first.end_s
 
 
+def test_levels_keep_their_place_through_a_long_visit(models: StrictModels) -> None:
+    """Frames at 11 025 Hz are not quite two hundredths of a second: it would show in minutes."""
+    recogniser = StrictRecogniser(models, 11_025, "answers")
+    lead_s = 120.0
+    sound = as_bytes(quiet(lead_s, 11_025), tones("no", rate_hz=11_025), quiet(1.2, 11_025))
+    (heard,) = heard_in(recogniser, sound)
+    assert heard.levels is not None
+    loud = [level > 50 for level in heard.levels.decibels]
+    begins_s = heard.levels.start_s + FRAME_S * loud.index(True)
+    assert begins_s == pytest.approx(lead_s, abs=0.1)
+    assert heard.start_s == pytest.approx(lead_s, abs=0.1)
+
+
 def test_a_call_that_has_begun_is_heard_out(models: StrictModels) -> None:
     """Changing the context in the middle of a phrase does not cut the phrase."""
     recogniser = StrictRecogniser(models, RATE_HZ, "numbers")

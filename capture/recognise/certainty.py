@@ -91,13 +91,9 @@ class Evidence:
 
 
 FIRST_NAMES = ("gap", "no_rival", "filler_gap", "log_fit", "single_word", "log_s_per_word")
-LATER_NAMES = (
-    "log_least_unsure",
-    "longest_rest_s",
-    "first_below_db",
-    "clear_db",
-    "words",
-)
+LATER_NAMES = ("log_least_unsure", "longest_rest_s", "first_below_db", "clear_db", "words")
+"""Terms that packs of before may lack."""
+
 NAMES = FIRST_NAMES + LATER_NAMES
 
 

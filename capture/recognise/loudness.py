@@ -32,7 +32,6 @@ _EARLY_S, _LATE_S = 0.1, 0.2
 
 _MOST_UNHEARD_S = 0.2
 
-
 Span = tuple[float, float]
 """Where a word begins and ends, in seconds."""
 
@@ -102,9 +101,14 @@ def _peak_db(decibels: Sequence[float], word: Span, start_s: float) -> float:
 
 
 class LevelLog:
-    """Keeps the levels of the last frames, in dB against any fixed level."""
+    """Keeps the levels of the last frames, in dB against any fixed level.
 
-    def __init__(self) -> None:
+    `frame_s` is how long a frame truly is: whole samples of some rates are not quite `FRAME_S`,
+    which adds up over a visit.
+    """
+
+    def __init__(self, frame_s: float = FRAME_S) -> None:
+        self._frame_s = frame_s
         self._taken = 0
         self._kept: deque[float] = deque(maxlen=int(KEPT_S / FRAME_S))
 
@@ -115,7 +119,7 @@ class LevelLog:
 
     def levels(self) -> Levels:
         """What is kept; its times are seconds of all frames that were taken."""
-        return Levels(FRAME_S * (self._taken - len(self._kept)), tuple(self._kept))
+        return Levels(self._frame_s * (self._taken - len(self._kept)), tuple(self._kept))
 
     def forget(self) -> None:
         """Keep nothing of what was taken; the time goes on."""

@@ -219,9 +219,10 @@ class VoskRecogniser:
         self._fed = 0
         self._kept = b""
         self._quiet_for = Quiet()
-        self._frame_bytes = int(FRAME_S * sample_rate_hz) * _BYTES_PER_SAMPLE
+        frame = int(FRAME_S * sample_rate_hz)
+        self._frame_bytes = frame * _BYTES_PER_SAMPLE
         self._part_of_frame = b""
-        self._levels = LevelLog()
+        self._levels = LevelLog(frame / sample_rate_hz)
         self._wanted = self._context = context
         self._check(context)
         self._start(b"")
