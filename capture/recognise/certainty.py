@@ -23,8 +23,8 @@ LEFT_OUT_S = 0.1
 LEFT_OUT_MOST = 0.6
 """Where so much sound as loud as the words is covered by none, it is no more probable than this.
 
-In a quiet room 15 of 32 such answers of the benchmark were wrong, half of a number for the whole.
-There are too few of them to fit a coefficient.
+In the benchmark 15 of 32 such answers were wrong (of two networks), half of a number for the
+whole. There are too few of them to fit a coefficient.
 """
 
 _LEAST_FIT_PER_S = 10.0
