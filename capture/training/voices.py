@@ -319,3 +319,22 @@ class Joe:
             chunks = list(voice.synthesize(text, config))
             samples = np.concatenate([chunk.audio_float_array for chunk in chunks])
             yield Spoken("piper/joe", text, samples.astype(np.float32), chunks[0].sample_rate)
+
+
+@dataclass(frozen=True, slots=True)
+class Pico:
+    """PyPI py-nanotts: a woman of each accent, held out for the tests."""
+
+    accent: str
+
+    def speak(self, texts: Sequence[str], rng: random.Random) -> Iterator[Spoken]:
+        """Speak with a random pace and pitch."""
+        from py_nanotts import NanoTTS
+
+        voice = NanoTTS()
+        for text in texts:
+            line = respelled(text, CMU_RESPELLING)
+            pace, pitch = rng.uniform(0.85, 1.15), rng.uniform(0.9, 1.1)
+            sound = voice.speak(line, voice=self.accent, speed=pace, pitch=pitch)
+            samples = np.frombuffer(sound, "<i2").astype(np.float32) / np.float32(32768)
+            yield Spoken(f"pico/{self.accent}", text, samples, 16_000)

@@ -52,7 +52,8 @@ class Setup:
     """Where the sounds are, which calls are heard, and how.
 
     Each call is heard in the quiet and under `noisy` conditions, at most one for each pair of
-    noise and distance: with 3, at every distance, in each of the noises in turn.
+    noise and distance: with 3, at every distance, in each of the noises in turn. `blind`: the
+    voices for the report alone, in the place of the others.
     """
 
     folder: Path
@@ -60,6 +61,7 @@ class Setup:
     seed: int
     noisy: int
     at_most: int = 10**6
+    blind: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,8 +154,11 @@ def _work(setup: Setup, name: str) -> _Worker:
 
 def chosen(setup: Setup) -> dict[int, tuple[int, sounds.SpokenCall]]:
     """The calls that are heard by their number of all, each with its number of its voice."""
-    calls = sounds.read_calls(setup.folder, setup.calls, setup.seed)
-    calls += sounds.read_rested(setup.folder, setup.calls, setup.seed)
+    if setup.blind:
+        calls = sounds.read_blind(setup.folder, setup.seed)
+    else:
+        calls = sounds.read_calls(setup.folder, setup.calls, setup.seed)
+        calls += sounds.read_rested(setup.folder, setup.calls, setup.seed)
     heard: dict[tuple[str, bool], int] = {}
     found = {}
     for number, call in enumerate(calls):
@@ -287,7 +292,7 @@ def hear_piece(piece: Piece) -> list[Trial]:
 
 def kept_folder(setup: Setup, name: str) -> Path:
     """Where the answers of a recogniser under a setup are kept."""
-    told = repr((name, setup.calls, setup.seed, setup.noisy, setup.at_most))
+    told = repr((name, setup.calls, setup.seed, setup.noisy, setup.at_most, setup.blind))
     return setup.folder / f"heard-{name}-{_sum((told + digest()).encode())[:12]}"
 
 

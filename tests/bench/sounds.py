@@ -1,7 +1,8 @@
 """The spoken calls and the other sound of the speech benchmark, made once and kept in a folder.
 
 Voices that took no part in training: Piper "joe", Flite "rms", the eSpeak NG variants f5, m5,
-edward2, Gene2, steph3 and grandma, and the person "theo" of the Free Spoken Digit Dataset.
+edward2, Gene2, steph3 and grandma, and the person "theo" of the Free Spoken Digit Dataset. Apart
+from them two women of Pico, on whom nothing was chosen, neither terms nor thresholds nor model.
 """
 
 import json
@@ -29,7 +30,7 @@ from capture.training.corpus import (
     write_corpus,
 )
 from capture.training.texts import COMMON_WORDS, NEAR_WORDS, general_speech
-from capture.training.voices import Engine, Espeak, Flite, Joe, Samples, Spoken
+from capture.training.voices import Engine, Espeak, Flite, Joe, Pico, Samples, Spoken
 
 VOICES: dict[str, tuple[Callable[[], Engine], float]] = {
     "joe": (Joe, 0.4),
@@ -39,6 +40,15 @@ VOICES: dict[str, tuple[Callable[[], Engine], float]] = {
     "variants": (lambda: Espeak(variants=("edward2", "Gene2", "steph3", "grandma")), 0.1),
 }
 """Each voice with its share of the calls; the person has the rest."""
+
+BLIND_VOICES: dict[str, Callable[[], Engine]] = {
+    "pico en-US": lambda: Pico("en-US"),
+    "pico en-GB": lambda: Pico("en-GB"),
+}
+"""Voices for the report alone."""
+
+BLIND_CALLS = 250
+"""Of each of them."""
 
 PERSON = "theo"
 RULES = {"reading_wanted": 0.70, "readback": 0.18, "tape_wanted": 0.08, "permission": 0.04}
@@ -119,6 +129,11 @@ def make(folder: Path, grammar: Grammar, calls: int, people: Path | None, seed: 
             lines = [other_speech(rng) for _ in range(400)]
             seconds = OTHER_SECONDS / len(VOICES)
             write_corpus(place, name, engine().speak(lines, rng), seconds, lossless=True)
+    for number, (name, start) in enumerate(BLIND_VOICES.items()):
+        place = folder / f"blind-{seed}" / name
+        if not (place / f"{name}.jsonl").exists():
+            rng = random.Random(seed * 100 + 80 + number)
+            _write(place, name, start(), list(islice(call_texts(grammar, rng), BLIND_CALLS)), rng)
     place = folder / f"calls-{calls}-{seed}" / PERSON
     if people is not None and not (place / f"{PERSON}.jsonl").exists():
         _write_person(place, people, calls - round(calls * _synthetic_share()), seed)
@@ -139,8 +154,13 @@ def read_rested(folder: Path, calls: int, seed: int) -> list[SpokenCall]:
     return [replace(each, rested=True) for each in _read_spoken(folder / f"rested-{calls}-{seed}")]
 
 
+def read_blind(folder: Path, seed: int) -> list[SpokenCall]:
+    """The calls of the voices for the report alone."""
+    return list(_read_spoken(folder / f"blind-{seed}"))
+
+
 def _read_spoken(folder: Path) -> Iterator[SpokenCall]:
-    for name in (*VOICES, PERSON):
+    for name in (*VOICES, *BLIND_VOICES, PERSON):
         place = folder / name
         if not place.is_dir():
             continue

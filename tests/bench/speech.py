@@ -15,6 +15,7 @@ import re
 import sys
 import time
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from capture.recognise.certainty import Certainty, parse_certainty
@@ -62,11 +63,17 @@ def by_condition(found: Sequence[Trial], certainty: Certainty | None) -> list[Co
     return _counts(groups, certainty)
 
 
-def by_voice(found: Sequence[Trial], certainty: Certainty | None) -> list[Count]:
-    """Outcomes of each voice, quiet and at 10 dB."""
+def by_voice(
+    found: Sequence[Trial],
+    voices: Sequence[str],
+    rooms: Sequence[int | None],
+    certainty: Certainty | None,
+) -> list[Count]:
+    """Outcomes of each voice, quiet (None) or with noise so many dB below the speech."""
     groups = {}
-    for voice in (*sounds.VOICES, sounds.PERSON):
-        for snr_db, name in ((None, "clean"), (10, "10 dB")):
+    for voice in voices:
+        for snr_db in rooms:
+            name = "clean" if snr_db is None else f"{snr_db} dB"
             some = [
                 each
                 for each in found
@@ -274,6 +281,7 @@ def main() -> None:
     stray = running.strays(setup, STRAY_RULES, chosen.minutes, chosen.processes)
     tell("the sound without a call is heard")
     found = running.trials(setup, OURS, chosen.processes, tell).trials
+    blind = running.trials(replace(setup, blind=True), OURS, chosen.processes, tell).trials
     file = pack.folder / "certainty.toml"
     if chosen.fit:
         file.write_text(
@@ -281,6 +289,8 @@ def main() -> None:
         )
     certainty = parse_certainty(file.read_text(encoding="utf-8"))
     lines = report_lines(found, stray, certainty)
+    lines += ["", "Two women of Pico, on whom nothing was chosen or fitted:", ""]
+    lines += outcome_table(by_voice(blind, tuple(sounds.BLIND_VOICES), (None, *SNRS_DB), certainty))
     speed = speed_lines(found, running.memory_mb(OURS), OURS)
     if chosen.rival_at_most:
         few = Setup(chosen.cache, chosen.calls, chosen.seed, chosen.noisy, chosen.rival_at_most)
@@ -307,7 +317,8 @@ def report_lines(found: Sequence[Trial], stray: Sequence[Stray], certainty: Cert
         "",
     ]
     lines += outcome_table(by_condition(report, certainty))
-    lines += ["", "All voices:", "", *outcome_table(by_voice(found, certainty))]
+    voices = (*sounds.VOICES, sounds.PERSON)
+    lines += ["", "All voices:", "", *outcome_table(by_voice(found, voices, (None, 10), certainty))]
     pairs = [(a.probability(certainty), a.right) for each in report for a in each.answers]
     lines += [
         "",
