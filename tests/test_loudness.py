@@ -73,19 +73,19 @@ def test_a_word_left_out_is_noticed(place: str) -> None:
             (ROOM_DB, 0.5),
         ),
     }
-    assert loudness(spans[place], sound[place]).unheard_s > 0.1
+    assert loudness(spans[place], sound[place]).left_out_s > 0.1
 
 
 def test_a_noisy_room_is_no_word_left_out() -> None:
     """What stands as loud beside speech in a loud room is the room."""
     sound = levels((55.0, 1.0), (VOICE_DB, 0.5), (55.0, 0.6))
-    assert loudness([(1.0, 1.5)], sound).unheard_s == 0
+    assert loudness([(1.0, 1.5)], sound).left_out_s == 0
 
 
 def test_what_was_said_long_before_belongs_to_another_call() -> None:
     """A loud word more than 0.8 s before is not missed."""
     sound = levels((VOICE_DB, 0.5), (ROOM_DB, 1.0), (VOICE_DB, 0.5), (ROOM_DB, 0.5))
-    assert loudness([(1.5, 2.0)], sound).unheard_s == 0
+    assert loudness([(1.5, 2.0)], sound).left_out_s == 0
 
 
 def test_words_outside_the_levels_do_no_harm() -> None:

@@ -207,7 +207,7 @@ def test_levels_lie_where_the_words_are(models: StrictModels, rate_hz: int, bloc
         assert heard.levels is not None
         told = loudness([(word.start_s, word.end_s) for word in heard.words], heard.levels)
         assert told.first_below_db < 3
-        assert (told.clear_db, told.unheard_s) == (CLEAREST_DB, 0)
+        assert (told.clear_db, told.left_out_s) == (CLEAREST_DB, 0)
         loud = [level > 50 for level in heard.levels.decibels]
         begins_s = heard.levels.start_s + FRAME_S * loud.index(True)
         assert begins_s == pytest.approx(heard.start_s, abs=0.06)

@@ -71,7 +71,7 @@ class Evidence:
     @property
     def left_out(self) -> bool:
         """Whether something was said that no word covers."""
-        return self.loudness.unheard_s >= LEFT_OUT_S
+        return self.loudness.left_out_s >= LEFT_OUT_S
 
     def values(self) -> tuple[float, ...]:
         """The numbers that the coefficients belong to, in the order of `NAMES`."""
@@ -90,11 +90,18 @@ class Evidence:
         )
 
 
-FIRST_NAMES = ("gap", "no_rival", "filler_gap", "log_fit", "single_word", "log_s_per_word")
 LATER_NAMES = ("log_least_unsure", "longest_rest_s", "first_below_db", "clear_db", "words")
 """Terms that packs of before may lack."""
 
-NAMES = FIRST_NAMES + LATER_NAMES
+NAMES = (
+    "gap",
+    "no_rival",
+    "filler_gap",
+    "log_fit",
+    "single_word",
+    "log_s_per_word",
+    *LATER_NAMES,
+)
 
 
 @dataclass(frozen=True, slots=True)

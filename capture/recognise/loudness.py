@@ -30,8 +30,6 @@ _SOON_S = 0.8
 _EARLY_S, _LATE_S = 0.1, 0.2
 """Words may begin so much before and end so much after what the decoder says."""
 
-_MOST_UNHEARD_S = 0.2
-
 Span = tuple[float, float]
 """Where a word begins and ends, in seconds."""
 
@@ -50,12 +48,12 @@ class Loudness:
 
     `first_below_db`: how far the first word stays below the loudest.
     `clear_db`: how far the loudest word stands above the room, at most `CLEAREST_DB`.
-    `unheard_s`: sound as loud as the words, in a quiet room, that no word covers; at most 0.2.
+    `left_out_s`: sound as loud as the words, in a quiet room, that no word covers.
     """
 
     first_below_db: float = 0.0
     clear_db: float = CLEAREST_DB
-    unheard_s: float = 0.0
+    left_out_s: float = 0.0
 
 
 def loudness(words: Sequence[Span], levels: Levels | None) -> Loudness:
@@ -74,14 +72,14 @@ def loudness(words: Sequence[Span], levels: Levels | None) -> Loudness:
     peaks_db = [_peak_db(decibels, word, levels.start_s) for word in words]
     loudest_db = max(peaks_db)
     least_db = max(room_db + _CLEAR_DB, loudest_db - _AS_LOUD_DB)
-    unheard = sum(
+    left_out = sum(
         level > least_db and at > begins_s - _SOON_S and not _covered(at, words)
         for level, at in zip(decibels, at_s, strict=True)
     )
     return Loudness(
         loudest_db - peaks_db[0],
         min(CLEAREST_DB, loudest_db - room_db),
-        min(_MOST_UNHEARD_S, FRAME_S * unheard),
+        FRAME_S * left_out,
     )
 
 

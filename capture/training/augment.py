@@ -59,6 +59,10 @@ class Augmenter:
         drawn = torch.rand(*shape, generator=self.generator, device=self.device)
         return low + (high - low) * drawn
 
+    def draws(self, low: int, high: int, *shape: int) -> Tensor:
+        """Draw whole numbers evenly, *high* left out."""
+        return torch.randint(low, high, shape, generator=self.generator, device=self.device)
+
     def normal(self, *shape: int) -> Tensor:
         """Draw standard normal values."""
         return torch.randn(*shape, generator=self.generator, device=self.device)
@@ -105,7 +109,7 @@ class Augmenter:
         one_pace = self.uniform(SLOWEST, FASTEST, count, 1)
         pace = (one_pace * self.uniform(0.97, 1.03, count, most)).double()
         pauses = self.uniform(0.02, 0.8, count, most + 1) * self.uniform(0.1, 1, count, most + 1)
-        if float(self.uniform(0, 1, 1)) < WAIT_SHARE:
+        if self.chance(WAIT_SHARE, 1).item():
             pauses[:, 0] += self.uniform(0, WAIT_SECONDS, count)
         if clean:
             pace = torch.ones_like(pace)
@@ -231,7 +235,7 @@ class Augmenter:
         """Three to eight other places of the corpus at once, each at its own level and pace."""
         clock = torch.arange(samples, device=self.device, dtype=torch.float64)
         last = max(1, len(self.pool) - int(samples * FASTEST) - 2)
-        people = torch.randint(3, 9, (count, 1), generator=self.generator, device=self.device)
+        people = self.draws(3, 9, count, 1)
         sound = torch.zeros(count, samples, device=self.device)
         for number in range(8):
             start = (self.uniform(0, 1, count, 1).double() * last).floor()
@@ -295,7 +299,7 @@ class Augmenter:
         for _ in range(2):
             beat = self.uniform(0.12, 0.6, count, 1)
             step = (clock / beat).floor().long()
-            notes = self._draws(-14, 22, count, int(step.max().item()) + 1)
+            notes = self.draws(-14, 22, count, int(step.max().item()) + 1)
             hertz = 220 * 2 ** (notes.gather(1, step).float() / 12)
             phase = 2 * math.pi * (hertz / RATE_HZ).double().cumsum(1).float()
             fade = torch.exp(-(clock - step * beat) / self.uniform(0.05, 0.6, count, 1))
@@ -307,17 +311,17 @@ class Augmenter:
         return sound
 
     def _chords(self, count: int, samples: int) -> Tensor:
-        """Three or four notes struck together and left to ring, over a drum."""
+        """Four notes struck together and left to ring, over a drum."""
         clock = torch.arange(samples, device=self.device) / RATE_HZ
         period = self.uniform(0.25, 1.2, count, 1)
         struck = (clock / period).floor().long()
         since = clock - struck * period
         steps = int(struck.max().item()) + 1
-        root = self._draws(-16, 10, count, steps)
+        root = self.draws(-16, 10, count, steps)
         ring = torch.exp(-since / 10 ** self.uniform(-1.0, 0.2, count, 1))
         sound = torch.zeros(count, samples, device=self.device)
         for low, high in ((0, 1), (3, 6), (7, 9), (10, 13)):
-            note = (root + self._draws(low, high, count, steps)).gather(1, struck)
+            note = (root + self.draws(low, high, count, steps)).gather(1, struck)
             phase = 2 * math.pi * (220 * 2 ** (note.float() / 12) / RATE_HZ).double().cumsum(1)
             phase = (phase % (2 * math.pi)).float()
             bright = self.uniform(0.5, 1.6, count, 1)
@@ -336,7 +340,7 @@ class Augmenter:
         sung = (clock / period).floor().long()
         steps = int(sung.max().item()) + 1
         octave = self.uniform(110, 300, count, 1)
-        notes = self._draws(-5, 8, count, steps + 1).float()
+        notes = self.draws(-5, 8, count, steps + 1).float()
         note, last = notes.gather(1, sung + 1), notes.gather(1, sung)
         glide = torch.exp(-(clock - sung * period) / self.uniform(0.01, 0.08, count, 1))
         note = note + (last - note) * glide
@@ -352,13 +356,9 @@ class Augmenter:
             at = hertz * harmonic
             gain = sum(1 / (1 + ((at - peak) / 120).square()) for peak in peaks)
             sound += torch.sin(phase * harmonic) * (0.02 + gain) * (at < 4500) / harmonic**0.5
-        voiced = (self._draws(0, 5, count, steps) > 0).gather(1, sung).float()
+        voiced = (self.draws(0, 5, count, steps) > 0).gather(1, sung).float()
         beside = self._chords(count, samples) * self.uniform(0, 0.4, count, 1)
         return sound * voiced + beside
-
-    def _draws(self, low: int, high: int, *shape: int) -> Tensor:
-        """Draw whole numbers evenly, *high* left out."""
-        return torch.randint(low, high, shape, generator=self.generator, device=self.device)
 
     def _banded(self, sound: Tensor) -> Tensor:
         """Cut some items to a telephone's or headset's band; roll others off gently."""

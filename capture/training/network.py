@@ -35,7 +35,7 @@ class Network(nn.Module):  # type: ignore[misc]
     mean: Tensor
     spread: Tensor
 
-    def __init__(self, width: int = 320, dropout: float = 0.1) -> None:
+    def __init__(self, width: int) -> None:
         super().__init__()
         self.register_buffer("mean", torch.zeros(CEPSTRA))
         self.register_buffer("spread", torch.ones(CEPSTRA))
@@ -47,7 +47,7 @@ class Network(nn.Module):  # type: ignore[misc]
             self.affines.append(nn.Conv1d(inputs, width, len(offsets), thinning, dilation=dilation))
             self.norms.append(nn.BatchNorm1d(width))
             inputs, rate = width, rate * thinning
-        self.dropout = nn.Dropout(dropout)
+        self.dropout = nn.Dropout(0.0)  # the trainer says how much
         self.output = nn.Conv1d(width, PDF_COUNT, 1)
 
     def forward(self, cepstra: Tensor) -> Tensor:

@@ -156,10 +156,7 @@ class Trainer:
         """Make altered sound of a batch and its cepstra."""
         items = [[self.speech.clips[number] for number in item] for item in batch]
         waves = self.augmenter.batch(items)
-        warp = torch.randint(
-            0, len(WARPS), (len(batch),), generator=self.augmenter.generator, device=self.device
-        )
-        return self.mfcc(waves, warp)
+        return self.mfcc(waves, self.augmenter.draws(0, len(WARPS), len(batch)))
 
     def measure_inputs(self, batches: Iterator[list[list[int]]], count: int = 12) -> None:
         """Set the network's input mean and spread from a few batches."""

@@ -42,6 +42,11 @@ QUIET_TO_10_DB = (None, 20, 10)
 GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
 
 
+def room(snr_db: int | None) -> str:
+    """Such as "10 dB", or "clean"."""
+    return "clean" if snr_db is None else f"{snr_db} dB"
+
+
 def by_condition(found: Sequence[Trial], certainty: Certainty | None) -> list[Count]:
     """Outcomes in each room, at each distance of speech from noise, then of calls with a rest."""
     fluent = [each for each in found if not each.rested]
@@ -58,8 +63,7 @@ def by_condition(found: Sequence[Trial], certainty: Certainty | None) -> list[Co
     for snr_db in SNRS_DB:
         groups[f"all noises {snr_db} dB"] = [each for each in fluent if each.snr_db == snr_db]
     for snr_db in (None, *SNRS_DB):
-        where = "clean" if snr_db is None else f"{snr_db} dB"
-        groups[f"with a rest, {where}"] = [each for each in rested if each.snr_db == snr_db]
+        groups[f"with a rest, {room(snr_db)}"] = [each for each in rested if each.snr_db == snr_db]
     return _counts(groups, certainty)
 
 
@@ -73,13 +77,12 @@ def by_voice(
     groups = {}
     for voice in voices:
         for snr_db in rooms:
-            name = "clean" if snr_db is None else f"{snr_db} dB"
             some = [
                 each
                 for each in found
                 if each.voice == voice and each.snr_db == snr_db and not each.rested
             ]
-            groups[f"{voice}, {name}"] = some
+            groups[f"{voice}, {room(snr_db)}"] = some
     return _counts(groups, certainty)
 
 
