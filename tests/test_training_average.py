@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from capture.recognise.acoustic import Layer, Network, model_bytes
-from capture.training.average import mean
+from capture.training.average import mean, preferring_silence
 from capture.training.model_file import affine_layers, read, width_of, write
 
 SHIPPED = Path(__file__).parents[1] / "grammars" / "en" / "model" / "am" / "final.mdl"
@@ -107,3 +107,15 @@ def test_the_shipped_model_is_read() -> None:
     """Seven layers; its hidden ones are 352 wide, as its card says."""
     assert len(affine_layers(SHIPPED.read_bytes())) == 7
     assert width_of(SHIPPED) == 352
+
+
+def test_a_preference_for_silence_moves_no_other_score() -> None:
+    """Only the first of the 40 scores is raised, and the network it was made from stays."""
+    original = network(1)
+    before = original.layers[-1].bias.copy()
+    raised = preferring_silence(original, 1.5)
+    gained = raised.layers[-1].bias - before
+    assert gained[0] == pytest.approx(1.5)
+    assert not gained[1:].any()
+    assert np.array_equal(original.layers[-1].bias, before)
+    assert raised.layers[:-1] == original.layers[:-1]

@@ -23,10 +23,11 @@ word, the formant voices above 98 %, the digits of the held-out person 95 %.
 import argparse
 import json
 import sys
+from collections.abc import Sequence
 from itertools import islice
 from pathlib import Path
 
-ENGINES = ("hibari", "flite", "espeak", "festival", "kokoro", "people")
+ENGINES = ("hibari", "flite", "espeak", "festival", "kokoro", "rhvoice", "pico", "people")
 PRONUNCIATIONS = Path(__file__).parents[2] / "grammars" / "en" / "pronunciations.dict"
 
 
@@ -56,7 +57,13 @@ def _parser() -> argparse.ArgumentParser:
         "--peak-rate", type=float, default=2e-3, help="highest learning rate (train)"
     )
     parser.add_argument(
-        "--of", type=Path, nargs="+", help="acoustic.npz or final.mdl of each (average)"
+        "--of",
+        type=Path,
+        nargs="+",
+        help="acoustic.npz or final.mdl of each, or network.pt of runs that began alike (average)",
+    )
+    parser.add_argument(
+        "--silence-bonus", type=float, default=0.0, help="raises the score of silence (average)"
     )
     parser.add_argument("--at-most", type=int, help="phrases of each test set (evaluate)")
     return parser
@@ -142,15 +149,41 @@ def _export(arguments: argparse.Namespace) -> None:
 
 
 def _average(arguments: argparse.Namespace) -> None:
-    from capture.training.average import mean
+    from capture.training.average import mean, preferring_silence
     from capture.training.model_file import read, write
     from capture.training.network import LAYERS
 
     if not arguments.of:
         raise SystemExit("average needs --of, the files of the networks")
     offsets = [*(offsets for offsets, _ in LAYERS), (0,)]
-    network = mean([read(path, offsets) for path in arguments.of])
-    write(network, arguments.out / "acoustic.npz", {"mean_of": len(arguments.of)})
+    states = [path for path in arguments.of if path.suffix == ".pt"]
+    files = [path for path in arguments.of if path.suffix != ".pt"]
+    if states:
+        files.append(_settled(states, arguments))
+    network = mean([read(path, offsets) for path in files])
+    network = preferring_silence(network, arguments.silence_bonus)
+    facts = {"mean_of": len(arguments.of), "silence_bonus": arguments.silence_bonus}
+    write(network, arguments.out / "acoustic.npz", facts)
+
+
+def _settled(states: Sequence[Path], arguments: argparse.Namespace) -> Path:
+    """Export the mean of runs that began alike, its norms measured anew on the corpus."""
+    import torch
+
+    from capture.training.network import save_export
+    from capture.training.speak import full_lexicon
+    from capture.training.train import Settings, Trainer, load_speech, mean_state
+
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    lexicon = full_lexicon(arguments.pronunciations)
+    speech = load_speech(arguments.speech or arguments.out / "speech", lexicon, device)
+    settings = Settings(seed=arguments.seed, width=arguments.width)
+    trainer = Trainer(speech, lexicon, settings)
+    loaded = [torch.load(path, map_location=device)["network"] for path in states]
+    trainer.network.load_state_dict(mean_state(loaded))
+    trainer.settle_norms()
+    save_export(trainer.network, arguments.out / "settled.npz", trainer.facts())
+    return Path(arguments.out / "settled.npz")
 
 
 def _evaluate(arguments: argparse.Namespace) -> None:

@@ -24,6 +24,8 @@ from capture.training.voices import (
     Hibari,
     Joe,
     Kokoro,
+    Pico,
+    Rhvoice,
     Spoken,
     read_styles,
 )
@@ -34,9 +36,11 @@ TRAINING_PHRASES = {
     "espeak": 4200,
     "festival": 1400,
     "kokoro": 6000,
+    "rhvoice": 3600,
+    "pico": 1600,
     "people": 1400,
 }
-"""How many phrases each engine speaks; together about ten hours."""
+"""How many phrases each engine speaks; together about thirteen hours."""
 
 TEST_PHRASES = 150
 JOE_TEST_PHRASES = 400
@@ -82,6 +86,8 @@ def training_engines(sources: Sources) -> dict[str, Callable[[], Engine]]:
         "flite": Flite,
         "espeak": Espeak,
         "festival": Festival,
+        "rhvoice": Rhvoice,
+        "pico": lambda: Pico("en-US", pace=(0.75, 1.3), pitch=(0.75, 1.35)),
         "kokoro": lambda: sources.kokoro(held_out=False),
     }
 

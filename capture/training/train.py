@@ -9,7 +9,7 @@ sum of normalised scores alone, which starts reliably from nothing.
 import json
 import random
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -245,6 +245,16 @@ def _rate(peak: float, step: int, progress: float) -> float:
         * min(1.0, (step + 1) / 200)
         * max(0.5 * (1 + float(np.cos(np.pi * min(progress, 1)))), 0.004)
     )
+
+
+def mean_state(states: Sequence[Mapping[str, Tensor]]) -> dict[str, Tensor]:
+    """Give the mean of the same network after several runs; counters are those of the first."""
+    return {
+        name: torch.stack([state[name] for state in states]).mean(0)
+        if first.is_floating_point()
+        else first
+        for name, first in states[0].items()
+    }
 
 
 def save_state(trainer: Trainer, path: Path) -> None:

@@ -114,7 +114,10 @@ class Flite:
 
 @dataclass(frozen=True, slots=True)
 class Espeak:
-    """Debian espeak-ng: accents times variants, each a formant-synthesis speaker of its own."""
+    """Debian espeak-ng: accents times variants, each a formant-synthesis speaker of its own.
+
+    An empty variant leaves the accent as it is, as the diphone voices of MBROLA need (``mb-us1``).
+    """
 
     accents: Sequence[str] = tuple(ESPEAK_ACCENTS)
     variants: Sequence[str] = tuple(ESPEAK_VARIANTS)
@@ -124,7 +127,8 @@ class Espeak:
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "espeak.wav"
             for text in texts:
-                voice = f"{rng.choice(self.accents)}+{rng.choice(self.variants)}"
+                accent, variant = rng.choice(self.accents), rng.choice(self.variants)
+                voice = f"{accent}+{variant}" if variant else accent
                 command = ["espeak-ng", "-v", voice, "-s", str(rng.randint(115, 200))]
                 command += ["-p", str(rng.randint(25, 75)), "-w", str(path)]
                 command.append(respelled(text, ESPEAK_RESPELLING))
@@ -161,6 +165,32 @@ class Festival:
                     path = Path(folder) / f"{index}.wav"
                     if path.exists():
                         yield Spoken(f"festival/{voice}", text, *_read_wave(path))
+
+
+@dataclass(frozen=True, slots=True)
+class Rhvoice:
+    """Debian rhvoice with rhvoice-english: statistical voices of recorded people.
+
+    alan, bdl, clb and slt train; evgeniy-eng and lyubov, whose terms forbid adaptations, test.
+    """
+
+    voices: tuple[str, ...] = ("alan", "bdl", "clb", "slt")
+    pitch_percent: tuple[int, int] = (75, 130)
+    rate_percent: tuple[int, int] = (80, 130)
+
+    def speak(self, texts: Sequence[str], rng: random.Random) -> Iterator[Spoken]:
+        """Speak with a random voice, pace and pitch."""
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "rhvoice.wav"
+            for text in texts:
+                voice = rng.choice(self.voices)
+                command = ["RHVoice-test", "-p", voice, "-o", str(path)]
+                command += ["-t", str(rng.randint(*self.pitch_percent))]
+                command += ["-r", str(rng.randint(*self.rate_percent))]
+                line = respelled(text, CMU_RESPELLING).encode()
+                done = subprocess.run(command, input=line, capture_output=True, check=False)
+                if done.returncode == 0:
+                    yield Spoken(f"rhvoice/{voice}", text, *_read_wave(path))
 
 
 def _misaki_text(text: str, rng: random.Random) -> str:
@@ -323,9 +353,11 @@ class Joe:
 
 @dataclass(frozen=True, slots=True)
 class Pico:
-    """PyPI py-nanotts: a woman of each accent, held out for the tests."""
+    """PyPI py-nanotts: a woman of each accent; en-US trains, en-GB is held out for the tests."""
 
     accent: str
+    pace: tuple[float, float] = (0.85, 1.15)
+    pitch: tuple[float, float] = (0.9, 1.1)
 
     def speak(self, texts: Sequence[str], rng: random.Random) -> Iterator[Spoken]:
         """Speak with a random pace and pitch."""
@@ -334,7 +366,7 @@ class Pico:
         voice = NanoTTS()
         for text in texts:
             line = respelled(text, CMU_RESPELLING)
-            pace, pitch = rng.uniform(0.85, 1.15), rng.uniform(0.9, 1.1)
+            pace, pitch = rng.uniform(*self.pace), rng.uniform(*self.pitch)
             sound = voice.speak(line, voice=self.accent, speed=pace, pitch=pitch)
             samples = np.frombuffer(sound, "<i2").astype(np.float32) / np.float32(32768)
             yield Spoken(f"pico/{self.accent}", text, samples, 16_000)
