@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from capture.training.corpus import RATE_HZ, word_alone
+from capture.training.texts import spoken_whole
 from capture.training.voices import Spoken
-from tests.bench.sounds import REST_S, Resting
+from tests.bench.sounds import REST_S, Resting, recorded_numbers
 
 
 def tone(lasts_s: float, level: float = 0.5) -> np.ndarray:
@@ -70,3 +71,11 @@ def test_the_same_draws_give_the_same_rests() -> None:
         for _ in range(2)
     ]
     assert all(np.array_equal(one, other) for one, other in zip(*made, strict=True))
+
+
+def test_each_joined_number_of_a_person_is_as_long_as_its_words() -> None:
+    """1 to 19, the tens, and 21 to 99: once each, with a short gap where two words meet."""
+    spoken = {each.text: len(each.samples) for each in recorded_numbers(random.Random(1))}
+    assert set(spoken) == {spoken_whole(number) for number in range(1, 100)}
+    tens, ones = spoken["forty"], spoken["seven"]
+    assert 0.02 <= (spoken["forty seven"] - tens - ones) / RATE_HZ <= 0.12

@@ -2,7 +2,9 @@
 
 Voices that took no part in training: Piper "joe", Flite "rms", the eSpeak NG variants f5, m5,
 edward2, Gene2, steph3 and grandma, and the person "theo" of the Free Spoken Digit Dataset. Apart
-from them two women of Pico, on whom nothing was chosen, neither terms nor thresholds nor model.
+from them the blind voices, on which nothing was chosen, neither terms nor thresholds nor model:
+four made of recorded pieces (MBROLA), a woman of Pico, a man and a woman of RHVoice with a Russian
+accent, and a woman's recorded numbers (tests/recordings).
 """
 
 import json
@@ -10,7 +12,7 @@ import math
 import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice
+from itertools import islice, product
 from pathlib import Path
 
 import numpy as np
@@ -27,10 +29,20 @@ from capture.training.corpus import (
     read_people,
     read_shard,
     trimmed,
+    word_alone,
     write_corpus,
 )
-from capture.training.texts import COMMON_WORDS, NEAR_WORDS, general_speech
-from capture.training.voices import Engine, Espeak, Flite, Joe, Pico, Samples, Spoken
+from capture.training.texts import COMMON_WORDS, NEAR_WORDS, ONES, TEENS, TENS, general_speech
+from capture.training.voices import (
+    Engine,
+    Espeak,
+    Flite,
+    Joe,
+    Pico,
+    Rhvoice,
+    Samples,
+    Spoken,
+)
 
 VOICES: dict[str, tuple[Callable[[], Engine], float]] = {
     "joe": (Joe, 0.4),
@@ -42,13 +54,25 @@ VOICES: dict[str, tuple[Callable[[], Engine], float]] = {
 """Each voice with its share of the calls; the person has the rest."""
 
 BLIND_VOICES: dict[str, Callable[[], Engine]] = {
-    "pico en-US": lambda: Pico("en-US"),
+    "mbrola us1": lambda: Espeak(("mb-us1",), ("",)),
+    "mbrola us2": lambda: Espeak(("mb-us2",), ("",)),
+    "mbrola us3": lambda: Espeak(("mb-us3",), ("",)),
+    "mbrola en1": lambda: Espeak(("mb-en1",), ("",)),
     "pico en-GB": lambda: Pico("en-GB"),
+    "rhvoice evgeniy": lambda: Rhvoice(("evgeniy-eng",), (85, 115), (85, 115)),
+    "rhvoice lyubov": lambda: Rhvoice(("lyubov",), (85, 115), (85, 115)),
 }
 """Voices for the report alone."""
 
-BLIND_CALLS = 250
+BLIND_CALLS = 160
 """Of each of them."""
+
+BLIND_PERSON = "allison"
+NUMBERS = Path(__file__).parents[1] / "recordings" / "numbers"
+"""Her numbers, one recording each, named by their word."""
+
+GAP_S = (0.02, 0.12)
+"""Between the two words of a number that the computer joins."""
 
 PERSON = "theo"
 RULES = {"reading_wanted": 0.70, "readback": 0.18, "tape_wanted": 0.08, "permission": 0.04}
@@ -134,6 +158,9 @@ def make(folder: Path, grammar: Grammar, calls: int, people: Path | None, seed: 
         if not (place / f"{name}.jsonl").exists():
             rng = random.Random(seed * 100 + 80 + number)
             _write(place, name, start(), list(islice(call_texts(grammar, rng), BLIND_CALLS)), rng)
+    place = folder / f"blind-{seed}" / BLIND_PERSON
+    if not (place / f"{BLIND_PERSON}.jsonl").exists():
+        _write_numbers(place, seed)
     place = folder / f"calls-{calls}-{seed}" / PERSON
     if people is not None and not (place / f"{PERSON}.jsonl").exists():
         _write_person(place, people, calls - round(calls * _synthetic_share()), seed)
@@ -160,7 +187,7 @@ def read_blind(folder: Path, seed: int) -> list[SpokenCall]:
 
 
 def _read_spoken(folder: Path) -> Iterator[SpokenCall]:
-    for name in (*VOICES, *BLIND_VOICES, PERSON):
+    for name in (*VOICES, *BLIND_VOICES, PERSON, BLIND_PERSON):
         place = folder / name
         if not place.is_dir():
             continue
@@ -234,6 +261,26 @@ def _write_person(place: Path, people: Path, count: int, seed: int) -> None:
             joined.append(spoken)
     write_corpus(place, PERSON, iter([*chosen, *joined]), lossless=True)
     rules = {each.text: "reading_wanted" for each in (*chosen, *joined)}
+    (place / "rules.json").write_text(json.dumps(rules), encoding="utf-8")
+
+
+def recorded_numbers(rng: random.Random) -> Iterator[Spoken]:
+    """The person's numbers: each alone, and each of the tens with each of the ones after a gap."""
+    words = [*ONES, *TEENS, *TENS]
+    alone = {word: word_alone(read_shard(NUMBERS / f"{word}.flac")) for word in words}
+    voice = f"person/{BLIND_PERSON}"
+    for word in words:
+        yield Spoken(voice, word, alone[word], RATE_HZ)
+    for tens, ones in product(TENS, ONES):
+        gap = np.zeros(round(rng.uniform(*GAP_S) * RATE_HZ), np.float32)
+        joined = np.concatenate([alone[tens], gap, alone[ones]])
+        yield Spoken(voice, f"{tens} {ones}", joined, RATE_HZ)
+
+
+def _write_numbers(place: Path, seed: int) -> None:
+    spoken = list(recorded_numbers(random.Random(seed * 100 + 98)))
+    write_corpus(place, BLIND_PERSON, spoken, lossless=True)
+    rules = {each.text: "reading_wanted" for each in spoken}
     (place / "rules.json").write_text(json.dumps(rules), encoding="utf-8")
 
 

@@ -4,10 +4,11 @@ Voices that took no part in training speak calls of the grammar; each is heard i
 at 20, 10 and 5 dB from noise, of three kinds in turn; so are a tenth more, spoken with a rest
 between two words; then half an hour of other sound is heard.
 The tables say how often a call came out exact, doubtful, asked again or silently wrong. Needs the
-extra `bench`, and the programs flite and espeak-ng to speak the calls the first time. What was
-heard is kept in the cache, so that a run that was broken off goes on; `--fit` chooses coefficients
-and thresholds anew on one half of the voices, `--renew` writes the tables into DEVELOPERS.md and
-the model's card. `--noisy 1` is quicker, `--noisy 9` hears every call in everything.
+extra `bench`, and the programs flite, espeak-ng, mbrola (us1, us2, us3, en1) and RHVoice (English)
+to speak the calls the first time. What was heard is kept in the cache, so that a run that was
+broken off goes on; `--fit` chooses coefficients and thresholds anew on one half of the voices,
+`--renew` writes the tables into DEVELOPERS.md and the model's card. `--noisy 1` is quicker,
+`--noisy 9` hears every call in everything.
 """
 
 import argparse
@@ -39,6 +40,7 @@ STATED = (0, 0.25, 0.5, 0.75, 0.9, 0.95, 0.98, 0.99, 0.995, 1)
 AGAIN_BELOW = 0.5
 STRAY_RULES = ("reading_wanted", "readback")
 QUIET_TO_10_DB = (None, 20, 10)
+ROOMS = (None, *SNRS_DB)
 GUIDE = Path(__file__).parents[2] / "DEVELOPERS.md"
 
 
@@ -62,7 +64,7 @@ def by_condition(found: Sequence[Trial], certainty: Certainty | None) -> list[Co
     groups = {name: [each for each in fluent if each.condition == name] for name in names}
     for snr_db in SNRS_DB:
         groups[f"all noises {snr_db} dB"] = [each for each in fluent if each.snr_db == snr_db]
-    for snr_db in (None, *SNRS_DB):
+    for snr_db in ROOMS:
         groups[f"with a rest, {room(snr_db)}"] = [each for each in rested if each.snr_db == snr_db]
     return _counts(groups, certainty)
 
@@ -292,8 +294,7 @@ def main() -> None:
         )
     certainty = parse_certainty(file.read_text(encoding="utf-8"))
     lines = report_lines(found, stray, certainty)
-    lines += ["", "Two women of Pico, on whom nothing was chosen or fitted:", ""]
-    lines += outcome_table(by_voice(blind, tuple(sounds.BLIND_VOICES), (None, *SNRS_DB), certainty))
+    lines += blind_lines(blind, certainty)
     speed = speed_lines(found, running.memory_mb(OURS), OURS)
     if chosen.rival_at_most:
         few = Setup(chosen.cache, chosen.calls, chosen.seed, chosen.noisy, chosen.rival_at_most)
@@ -333,6 +334,20 @@ def report_lines(found: Sequence[Trial], stray: Sequence[Stray], certainty: Cert
     lines += reliability_table(reliability(pairs, STATED))
     lines += ["", "Sound without a call:", ""]
     return [*lines, *stray_table(stray, certainty)]
+
+
+def blind_lines(found: Sequence[Trial], certainty: Certainty) -> list[str]:
+    """The voices for the report alone: all of them in each room, then each."""
+    rooms = {room(snr_db): [each for each in found if each.snr_db == snr_db] for snr_db in ROOMS}
+    counts = _counts({f"all, {name}": group for name, group in rooms.items()}, certainty)
+    voices = (*sounds.BLIND_VOICES, sounds.BLIND_PERSON)
+    counts += by_voice(found, voices, (None, 10), certainty)
+    return [
+        "",
+        f"{len(voices)} voices on which nothing was chosen or fitted (allison is a person):",
+        "",
+        *outcome_table(counts),
+    ]
 
 
 if __name__ == "__main__":
