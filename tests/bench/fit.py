@@ -10,11 +10,9 @@ FITTED_ON = ("rms", "m5", "variants", "theo, odd")
 """Voices that the coefficients and thresholds are chosen on; the report is on the others. Of the
 person's recordings every second one is on each side."""
 
-SILENT_GOAL = 0.0005
-"""Share of calls, quiet to 10 dB, that may be wrong above the threshold on the fitting half.
-
-Half of what is wanted in the quiet: other voices than those it was fitted on err a little more
-often, and a doubt costs no more than hearing the other value named.
+SILENT_GOAL = 0.001
+"""Share of calls, quiet to 10 dB, that may be wrong above the threshold on the fitting half: what
+is wanted in the quiet. Asked of all three, it stays below the 0.5 % that is wanted at 10 dB.
 """
 
 STRAY_WEIGHT = 10
