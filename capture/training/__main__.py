@@ -26,6 +26,11 @@ import sys
 from collections.abc import Sequence
 from itertools import islice
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from capture.training.lexicon import Lexicon
+    from capture.training.train import Speech
 
 ENGINES = ("hibari", "flite", "espeak", "festival", "kokoro", "rhvoice", "pico", "people")
 PRONUNCIATIONS = Path(__file__).parents[2] / "grammars" / "en" / "pronunciations.dict"
@@ -91,22 +96,32 @@ def _speak(arguments: argparse.Namespace) -> None:
         print(f"{engine}: {seconds:.0f} s", flush=True)
 
 
-def _train(arguments: argparse.Namespace) -> None:
+def _corpus(arguments: argparse.Namespace) -> "tuple[Speech, Lexicon]":
+    """Load the corpus onto the card, or into memory where there is none."""
     import torch
 
-    from capture.training.model_file import width_of
-    from capture.training.network import save_export
     from capture.training.speak import full_lexicon
-    from capture.training.train import Settings, Trainer, examples, load_speech, save_state
-    from capture.training.unfold import BATCHES, unfold
+    from capture.training.train import load_speech
 
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    torch.backends.cuda.matmul.allow_tf32 = True
     lexicon = full_lexicon(arguments.pronunciations)
     speech = load_speech(arguments.speech or arguments.out / "speech", lexicon, device)
     print(
         f"{len(speech.texts)} phrases, {len(speech.pool) / 57.6e6:.2f} h, on {device}", flush=True
     )
+    return speech, lexicon
+
+
+def _train(arguments: argparse.Namespace) -> None:
+    import torch
+
+    from capture.training.model_file import width_of
+    from capture.training.network import save_export
+    from capture.training.train import Settings, Trainer, examples, save_state
+    from capture.training.unfold import BATCHES, unfold
+
+    torch.backends.cuda.matmul.allow_tf32 = True
+    speech, lexicon = _corpus(arguments)
     start = arguments.start_from
     shipped = start is not None and start.suffix == ".mdl"
     settings = Settings(
@@ -123,7 +138,8 @@ def _train(arguments: argparse.Namespace) -> None:
         sounds = [trainer.cepstra(batch) for batch in islice(batches, BATCHES)]
         unfold(start, trainer.network, sounds)
     elif start:
-        trainer.network.load_state_dict(torch.load(start, map_location=device)["network"])
+        state = torch.load(start, map_location=trainer.device)
+        trainer.network.load_state_dict(state["network"])
 
     def report(line: str) -> None:
         print(line, flush=True)
@@ -162,7 +178,7 @@ def _average(arguments: argparse.Namespace) -> None:
         files.append(_settled(states, arguments))
     network = mean([read(path, offsets) for path in files])
     network = preferring_silence(network, arguments.silence_bonus)
-    facts = {"mean_of": len(arguments.of), "silence_bonus": arguments.silence_bonus}
+    facts = {"mean_of": len(files), "silence_bonus": arguments.silence_bonus}
     write(network, arguments.out / "acoustic.npz", facts)
 
 
@@ -171,19 +187,17 @@ def _settled(states: Sequence[Path], arguments: argparse.Namespace) -> Path:
     import torch
 
     from capture.training.network import save_export
-    from capture.training.speak import full_lexicon
-    from capture.training.train import Settings, Trainer, load_speech, mean_state
+    from capture.training.train import Settings, Trainer, mean_state
 
-    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    lexicon = full_lexicon(arguments.pronunciations)
-    speech = load_speech(arguments.speech or arguments.out / "speech", lexicon, device)
-    settings = Settings(seed=arguments.seed, width=arguments.width)
-    trainer = Trainer(speech, lexicon, settings)
-    loaded = [torch.load(path, map_location=device)["network"] for path in states]
-    trainer.network.load_state_dict(mean_state(loaded))
+    speech, lexicon = _corpus(arguments)
+    loaded = [torch.load(path, map_location=speech.pool.device) for path in states]
+    width = json.loads(loaded[0]["facts"])["settings"]["width"]
+    trainer = Trainer(speech, lexicon, Settings(seed=arguments.seed, width=width))
+    trainer.network.load_state_dict(mean_state([state["network"] for state in loaded]))
     trainer.settle_norms()
-    save_export(trainer.network, arguments.out / "settled.npz", trainer.facts())
-    return Path(arguments.out / "settled.npz")
+    file: Path = arguments.out / "settled.npz"
+    save_export(trainer.network, file, trainer.facts())
+    return file
 
 
 def _evaluate(arguments: argparse.Namespace) -> None:

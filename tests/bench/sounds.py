@@ -160,7 +160,8 @@ def make(folder: Path, grammar: Grammar, calls: int, people: Path | None, seed: 
             _write(place, name, start(), list(islice(call_texts(grammar, rng), BLIND_CALLS)), rng)
     place = folder / f"blind-{seed}" / BLIND_PERSON
     if not (place / f"{BLIND_PERSON}.jsonl").exists():
-        _write_numbers(place, seed)
+        numbers = list(recorded_numbers(random.Random(seed * 100 + 98)))
+        _write_recorded(place, BLIND_PERSON, numbers)
     place = folder / f"calls-{calls}-{seed}" / PERSON
     if people is not None and not (place / f"{PERSON}.jsonl").exists():
         _write_person(place, people, calls - round(calls * _synthetic_share()), seed)
@@ -259,9 +260,7 @@ def _write_person(place: Path, people: Path, count: int, seed: int) -> None:
         (spoken,) = recorded.joined(1, rng)
         if len(spoken.text.split()) == 2 and not spoken.text.startswith("zero"):
             joined.append(spoken)
-    write_corpus(place, PERSON, iter([*chosen, *joined]), lossless=True)
-    rules = {each.text: "reading_wanted" for each in (*chosen, *joined)}
-    (place / "rules.json").write_text(json.dumps(rules), encoding="utf-8")
+    _write_recorded(place, PERSON, [*chosen, *joined])
 
 
 def recorded_numbers(rng: random.Random) -> Iterator[Spoken]:
@@ -277,9 +276,9 @@ def recorded_numbers(rng: random.Random) -> Iterator[Spoken]:
         yield Spoken(voice, f"{tens} {ones}", joined, RATE_HZ)
 
 
-def _write_numbers(place: Path, seed: int) -> None:
-    spoken = list(recorded_numbers(random.Random(seed * 100 + 98)))
-    write_corpus(place, BLIND_PERSON, spoken, lossless=True)
+def _write_recorded(place: Path, name: str, spoken: Sequence[Spoken]) -> None:
+    """Keep a person's recordings; all are readings."""
+    write_corpus(place, name, spoken, lossless=True)
     rules = {each.text: "reading_wanted" for each in spoken}
     (place / "rules.json").write_text(json.dumps(rules), encoding="utf-8")
 
