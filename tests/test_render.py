@@ -132,11 +132,12 @@ def test_only_the_sixteen_colours() -> None:
 
 @pytest.mark.parametrize("size", SIZES[:2], ids=str)
 def test_the_help_shows_every_key(size: Size) -> None:
-    """All lines of the table fit on the screen."""
+    """All lines of the table fit on the screen, what is said for them too."""
     for page in help_pages():
         shown = squeezed(text(replace(VIEW, help=page), size))
-        for keys, does, _ in page:
-            assert squeezed(f"{keys} {does}") in shown
+        for keys, does, spoken in page:
+            said = f'"{spoken}"' if spoken else ""
+            assert squeezed(f"{keys} {does} {said}") in shown
     assert tuple(line for page in help_pages() for line in page) == help_lines()
 
 

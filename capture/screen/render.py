@@ -192,7 +192,10 @@ def _help(view: View, size: Size) -> list[Line]:
     wide = size.columns >= SMALL_COLUMNS
     for key, does, spoken in view.help:
         said = f'  "{spoken}"' if spoken and wide else ""
-        lines.append(((STRONG, f" {key:<{keys}}"), ("", does), (DIM, said)))
+        beside = 1 + keys + cells(does) + cells(said) <= size.columns
+        lines.append(((STRONG, f" {key:<{keys}}"), ("", does), (DIM, said if beside else "")))
+        if not beside:
+            lines.append(((DIM, f" {'':<{keys}}{said}"),))
     return lines
 
 
