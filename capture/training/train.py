@@ -10,12 +10,14 @@ import json
 import random
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import Tensor
 
 from capture.training.augment import Augmenter, Clip
@@ -76,11 +78,13 @@ def load_speech(folder: Path, lexicon: Lexicon, device: torch.device) -> Speech:
     starts: dict[str, int] = {}
     parts: list[Tensor] = []
     filled = 0
-    for shard in sorted({phrase.shard for phrase in phrases}):
-        samples = read_shard(folder / shard)
-        parts.append(torch.from_numpy((samples * 32767).round().astype(np.int16)))
-        starts[shard] = filled
-        filled += len(samples)
+    shards = sorted({phrase.shard for phrase in phrases})
+    with ThreadPoolExecutor() as pool:
+        decoded = pool.map(_samples, [folder / shard for shard in shards])
+        for shard, samples in zip(shards, decoded, strict=True):
+            parts.append(torch.from_numpy(samples))
+            starts[shard] = filled
+            filled += len(samples)
     known = [phrase for phrase in phrases if all(word in lexicon for word in phrase.text.split())]
     return Speech(
         torch.cat(parts).to(device),
@@ -88,6 +92,10 @@ def load_speech(folder: Path, lexicon: Lexicon, device: torch.device) -> Speech:
         [phrase.text for phrase in known],
         [phrase.voice for phrase in known],
     )
+
+
+def _samples(path: Path) -> NDArray[np.int16]:
+    return (read_shard(path) * 32767).round().astype(np.int16)
 
 
 def seconds_by_engine(phrases: Sequence[Phrase]) -> dict[str, float]:
