@@ -13,8 +13,8 @@ slt-hts; ``--people``, a folder of recorded digits named ``digit_person_take.wav
 the folder ``voices`` of npm's kokoro-js. Kokoro speaks about as fast as it is heard on one core
 that it has to itself; ``--part NAME`` lets several runs speak side by side. ``train`` keeps the
 network every hundred steps, and goes on from a network or from a model that ships with
-``--start-from``. The version that ships took two hours of a large graphics card in twelve runs,
-some side by side (its card tells them), the longest 8,400 steps; one core would take weeks.
+``--start-from``. The version that ships took two hours of a large graphics card in ten runs, some
+side by side (its card tells them), the longest 8,400 steps; one core would take weeks.
 
 What a run should reach (quiet, filler cost 2.5): the held-out natural voices 97 % of calls word for
 word, the formant voices above 98 %, the digits of the held-out person 95 %.

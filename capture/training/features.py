@@ -68,13 +68,8 @@ class Mfcc(torch.nn.Module):  # type: ignore[misc]
         self.register_buffer("filters", torch.stack([mel_filters(warp) for warp in warps]))
         self.register_buffer("cosines", cosine_transform())
 
-    def forward(
-        self, samples: Tensor, warp: Tensor | None = None, hidden: Tensor | None = None
-    ) -> Tensor:
-        """Compute the cepstra; *warp* picks a filter set for each item of the batch.
-
-        *hidden* (batch, 40) marks mel bands that tell nothing: they stay at their mean.
-        """
+    def forward(self, samples: Tensor, warp: Tensor | None = None) -> Tensor:
+        """Compute the cepstra; *warp* picks a filter set for each item of the batch."""
         frames = samples.unfold(1, FRAME, HOP)
         frames = frames - frames.mean(2, keepdim=True)
         before = torch.cat([frames[:, :, :1], frames[:, :, :-1]], 2)
@@ -83,6 +78,4 @@ class Mfcc(torch.nn.Module):  # type: ignore[misc]
         power = spectrum.real.square() + spectrum.imag.square()
         filters = self.filters[:1] if warp is None else self.filters[warp]
         energies = torch.matmul(power, filters).clamp_min(FLOOR).log()
-        if hidden is not None:
-            energies = torch.where(hidden[:, None], energies.mean(1, keepdim=True), energies)
         return energies @ self.cosines

@@ -22,7 +22,7 @@ from torch import Tensor
 
 from capture.training.augment import Augmenter, Clip
 from capture.training.corpus import Phrase, read_index, read_shard
-from capture.training.features import CEPSTRA, Mfcc
+from capture.training.features import Mfcc
 from capture.training.lexicon import Lexicon
 from capture.training.network import Network
 from capture.training.sums import (
@@ -55,9 +55,7 @@ class Settings:
     dropout: float = 0.1
     """Share of the units left out at the start; it falls to none, so that the norms fit use."""
     pair_share: float = 0.25
-    hidden_share: float = 0.6
-    """Share of the examples some of whose mel bands are hidden."""
-    silent_share: float = 0.2
+    silent_share: float = 0.1
     limit_seconds: float | None = None
     """Finish by then at the latest; the learning rate then follows the clock: runs differ."""
 
@@ -144,7 +142,6 @@ class Trainer:
     def __init__(self, speech: Speech, lexicon: Lexicon, settings: Settings) -> None:
         """Set up the network, the graphs and the seeded draws."""
         self.speech, self.settings = speech, settings
-        self.hidden_share = settings.hidden_share
         self.device = speech.pool.device
         torch.manual_seed(settings.seed)
         self.rng = random.Random(settings.seed)
@@ -167,9 +164,7 @@ class Trainer:
         """Make altered sound of a batch and its cepstra."""
         items = [[self.speech.clips[number] for number in item] for item in batch]
         waves = self.augmenter.batch(items)
-        warp = self.augmenter.draws(0, len(WARPS), len(batch))
-        hidden = self.augmenter.hidden_bands(len(batch), CEPSTRA, self.hidden_share)
-        return self.mfcc(waves, warp, hidden)
+        return self.mfcc(waves, self.augmenter.draws(0, len(WARPS), len(batch)))
 
     def measure_inputs(self, batches: Iterator[list[list[int]]], count: int = 12) -> None:
         """Set the network's input mean and spread from a few batches."""
@@ -234,9 +229,9 @@ class Trainer:
         return time.monotonic() - began
 
     def settle_norms(self, count: int = 150) -> None:
-        """Measure the batch norms' means and spreads anew with the final weights, as in use."""
+        """Measure the batch norms' means and spreads anew with the final weights."""
         batches = examples(self.speech, self.settings, self.rng)
-        self.network.dropout.p = self.hidden_share = 0.0
+        self.network.dropout.p = 0.0
         for norm in self.network.norms:
             norm.reset_running_stats()
             norm.momentum = None
