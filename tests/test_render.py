@@ -141,6 +141,14 @@ def test_the_help_shows_every_key(size: Size) -> None:
     assert tuple(line for page in help_pages() for line in page) == help_lines()
 
 
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_no_line_of_the_help_is_wasted(size: Size) -> None:
+    """Nor where a line is wider than the screen and nothing that is said would follow it."""
+    for page in help_pages():
+        rows = text(replace(VIEW, help=page), size).splitlines()
+        assert all(row.strip() for row in rows[: len(page) + 1])
+
+
 @pytest.mark.parametrize("size", [Size(80, 24), Size(40, 12)], ids=str)
 def test_a_long_list_is_whole(size: Size) -> None:
     """Ten reasons for care with their numbers, none broken in two lines."""

@@ -192,10 +192,11 @@ def _help(view: View, size: Size) -> list[Line]:
     wide = size.columns >= SMALL_COLUMNS
     for key, does, spoken in view.help:
         said = f'  "{spoken}"' if spoken and wide else ""
-        beside = 1 + keys + cells(does) + cells(said) <= size.columns
-        lines.append(((STRONG, f" {key:<{keys}}"), ("", does), (DIM, said if beside else "")))
-        if not beside:
-            lines.append(((DIM, f" {'':<{keys}}{said}"),))
+        row = ((STRONG, f" {key:<{keys}}"), ("", does))
+        if not said or 1 + keys + cells(does) + cells(said) <= size.columns:
+            lines.append((*row, (DIM, said)))
+        else:
+            lines += [row, ((DIM, f" {'':<{keys}}{said}"),)]
     return lines
 
 
