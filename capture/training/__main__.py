@@ -29,6 +29,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from capture.recognise.acoustic import Network
     from capture.training.lexicon import Lexicon
     from capture.training.train import Speech
 
@@ -172,21 +173,19 @@ def _average(arguments: argparse.Namespace) -> None:
     if not arguments.of:
         raise SystemExit("average needs --of, the files of the networks")
     offsets = [*(offsets for offsets, _ in LAYERS), (0,)]
-    states = [path for path in arguments.of if path.suffix == ".pt"]
-    files = [path for path in arguments.of if path.suffix != ".pt"]
-    if states:
-        files.append(_settled(states, arguments))
-    network = mean([read(path, offsets) for path in files])
-    network = preferring_silence(network, arguments.silence_bonus)
-    facts = {"mean_of": len(files), "silence_bonus": arguments.silence_bonus}
+    networks = [read(path, offsets) for path in arguments.of if path.suffix != ".pt"]
+    if states := [path for path in arguments.of if path.suffix == ".pt"]:
+        networks.append(_settled(states, arguments))
+    network = preferring_silence(mean(networks), arguments.silence_bonus)
+    facts = {"mean_of": len(networks), "silence_bonus": arguments.silence_bonus}
     write(network, arguments.out / "acoustic.npz", facts)
 
 
-def _settled(states: Sequence[Path], arguments: argparse.Namespace) -> Path:
-    """Export the mean of runs that began alike, its norms measured anew on the corpus."""
+def _settled(states: Sequence[Path], arguments: argparse.Namespace) -> "Network":
+    """Give the mean of runs that began alike, its norms measured anew on the corpus."""
     import torch
 
-    from capture.training.network import save_export
+    from capture.training.network import exported
     from capture.training.train import Settings, Trainer, mean_state
 
     speech, lexicon = _corpus(arguments)
@@ -195,9 +194,7 @@ def _settled(states: Sequence[Path], arguments: argparse.Namespace) -> Path:
     trainer = Trainer(speech, lexicon, Settings(seed=arguments.seed, width=width))
     trainer.network.load_state_dict(mean_state([state["network"] for state in loaded]))
     trainer.settle_norms()
-    file: Path = arguments.out / "settled.npz"
-    save_export(trainer.network, file, trainer.facts())
-    return file
+    return exported(trainer.network)
 
 
 def _evaluate(arguments: argparse.Namespace) -> None:

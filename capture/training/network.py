@@ -104,9 +104,14 @@ def _appended(weight: Tensor) -> np.ndarray:
     return np.asarray(spliced.float().cpu().numpy())
 
 
+def exported(network: Network) -> Layers:
+    """Give the layers that the model writer needs."""
+    return Layers(tuple(Layer(*parts) for parts in folded_layers(network)))
+
+
 def save_export(network: Network, path: Path, facts: dict[str, Any]) -> None:
     """Write the network as the plain arrays that the model writer reads."""
-    write(Layers(tuple(Layer(*parts) for parts in folded_layers(network))), path, facts)
+    write(exported(network), path, facts)
 
 
 def score_with_export(arrays: Any, cepstra: np.ndarray) -> np.ndarray:
