@@ -10,11 +10,12 @@ Stages, in order (``--out DIR`` is the working folder, ``--seed`` makes every dr
 
 Needed: the extra ``train``; the programs flite, espeak-ng and festival with the voices kal, ked and
 slt-hts; ``--people``, a folder of recorded digits named ``digit_person_take.wav``; ``--styles``,
-the folder ``voices`` of npm's kokoro-js. Kokoro speaks about as fast as it is heard on one core
-that it has to itself; ``--part NAME`` lets several runs speak side by side. ``train`` keeps the
-network every hundred steps, and goes on from a network or from a model that ships with
-``--start-from``. The version that ships took two hours of a large graphics card in ten runs, some
-side by side (its card tells them), the longest 8,400 steps; one core would take weeks.
+the folder ``voices`` of npm's kokoro-js; node and ``--gnuspeech``, the folder of npm's
+``@echogarden/gnuspeech-wasm``. Kokoro speaks about as fast as it is heard on one core that it has
+to itself; ``--part NAME`` lets several runs speak side by side. ``train`` keeps the network every
+hundred steps, and goes on from a network or from a model that ships with ``--start-from``. The
+version that ships took four hours of large graphics cards in eighteen runs, many side by side (its
+card tells them), the longest 8,400 steps; one core would take weeks.
 
 What a run should reach (quiet, filler cost 2.5): the held-out natural voices 97 % of calls word for
 word, the formant voices above 98 %, the digits of the held-out person 95 %.
@@ -33,7 +34,17 @@ if TYPE_CHECKING:
     from capture.training.lexicon import Lexicon
     from capture.training.train import Speech
 
-ENGINES = ("hibari", "flite", "espeak", "festival", "kokoro", "rhvoice", "pico", "people")
+ENGINES = (
+    "hibari",
+    "flite",
+    "espeak",
+    "festival",
+    "kokoro",
+    "rhvoice",
+    "pico",
+    "gnuspeech",
+    "people",
+)
 PRONUNCIATIONS = Path(__file__).parents[2] / "grammars" / "en" / "pronunciations.dict"
 
 
@@ -47,6 +58,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--pronunciations", type=Path, default=PRONUNCIATIONS)
     parser.add_argument("--people", type=Path, help="folder of recorded digits (speak)")
     parser.add_argument("--styles", type=Path, help="folder of Kokoro's style files (speak)")
+    parser.add_argument("--gnuspeech", type=Path, help="folder of npm's gnuspeech-wasm (speak)")
     parser.add_argument("--part", default="", help="name of one run of several at once (speak)")
     parser.add_argument(
         "--engine", action="append", choices=(*ENGINES, "test"), help="only these (speak)"
@@ -63,6 +75,14 @@ def _parser() -> argparse.ArgumentParser:
         "--peak-rate", type=float, default=2e-3, help="highest learning rate (train)"
     )
     parser.add_argument(
+        "--set",
+        type=_setting,
+        action="append",
+        default=[],
+        metavar="NAME=NUMBER",
+        help="another number of `Settings`, such as hidden_share=0.6 (train)",
+    )
+    parser.add_argument(
         "--of",
         type=Path,
         nargs="+",
@@ -75,12 +95,17 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _setting(text: str) -> tuple[str, float]:
+    name, _, number = text.partition("=")
+    return name, float(number)
+
+
 def _speak(arguments: argparse.Namespace) -> None:
     from capture.training.speak import Sources, speak_tests, speak_training
 
     if arguments.people is None:
         raise SystemExit("speak needs --people, a folder of recorded digits")
-    sources = Sources(arguments.people, arguments.styles)
+    sources = Sources(arguments.people, arguments.styles, arguments.gnuspeech)
     for engine in arguments.engine or (*ENGINES, "test"):
         if engine == "test":
             speak_tests(arguments.out / "test", arguments.pronunciations, sources, arguments.seed)
@@ -132,6 +157,7 @@ def _train(arguments: argparse.Namespace) -> None:
         peak_rate=arguments.peak_rate,
         limit_seconds=arguments.limit_seconds,
         warm_up_steps=0 if start else 300,
+        **dict(arguments.set),
     )
     trainer = Trainer(speech, lexicon, settings)
     if shipped:

@@ -20,6 +20,12 @@ ECHO_SHARE = 0.45
 WAIT_SHARE, WAIT_SECONDS = 0.35, 2.0
 """In this share of the batches up to so much of the room is heard before anybody speaks."""
 
+HIDDEN_RUNS, HIDDEN_MOST = 2, 7
+"""So many runs of up to so many neighbouring mel bands are hidden from an item."""
+
+UNEVEN_FRAMES = 3.0
+"""Frames by which a sound stands too early or too late where the pace is uneven."""
+
 QUIET_DBFS, LOUD_DBFS = -50.0, -10.0
 NOISES = (
     ("none", 1.0),
@@ -70,6 +76,30 @@ class Augmenter:
     def chance(self, share: float, count: int) -> Tensor:
         """Draw yes or no for each of *count* items, as 0 or 1."""
         return (self.uniform(0, 1, count) < share).float()
+
+    def hidden_bands(self, count: int, bands: int, share: float) -> Tensor:
+        """Draw for *count* items which bands are hidden, in *share* of them some.
+
+        A sound must then be known by more than one of its marks: other voices lack some of them.
+        """
+        band = torch.arange(bands, device=self.device)
+        hidden = torch.zeros(count, bands, dtype=torch.bool, device=self.device)
+        for _ in range(HIDDEN_RUNS):
+            first = self.draws(0, bands, count, 1)
+            hidden |= (band >= first) & (band < first + self.draws(0, HIDDEN_MOST + 1, count, 1))
+        return hidden & self.chance(share, count).bool()[:, None]
+
+    def uneven(self, cepstra: Tensor, share: float) -> Tensor:
+        """Let the pace of *share* of the items change from quarter second to quarter second."""
+        count, frames, _ = cepstra.shape
+        knots = self.normal(count, 1, 2 + frames // 25) * UNEVEN_FRAMES
+        knots = knots * self.chance(share, count)[:, None, None]
+        moved = torch.nn.functional.interpolate(knots, frames, mode="linear", align_corners=True)
+        place = torch.arange(frames, device=self.device) + moved[:, 0]
+        place = place.clamp(0, frames - 1.001)
+        first = place.floor().long()[:, :, None].expand_as(cepstra)
+        part = (place - place.floor())[:, :, None]
+        return cepstra.gather(1, first) * (1 - part) + cepstra.gather(1, first + 1) * part
 
     def batch(self, items: Sequence[Sequence[Clip]], clean: bool = False) -> Tensor:
         """Make one waveform (16-bit units) an item; an item is phrases that follow one another."""

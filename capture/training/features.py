@@ -6,6 +6,7 @@ filters from 40 to 7600 Hz, logarithm, orthonormal cosine transform, lifter 22.
 """
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 import torch
@@ -19,6 +20,7 @@ CEPSTRA = 40
 LOW_HZ = 40.0
 HIGH_HZ = 7600.0
 LIFTER = 22
+KNOTS_HZ = (0.0, 500.0, 1100.0, 1900.0, 2900.0, 4500.0, 8000.0)
 FLOOR = float(np.finfo(np.float32).eps)
 
 
@@ -28,18 +30,27 @@ def _mel(hz: float) -> float:
 
 def mel_filters(warp: float = 1.0) -> Tensor:
     """Give the mel filters (256 x 40); *warp* stretches a speaker's frequencies by that factor."""
+    return _filters(torch.full((TRANSFORM // 2,), warp, dtype=torch.float64))
+
+
+def bent_filters(stretch: Sequence[float]) -> Tensor:
+    """Give the mel filters (256 x 40) with a stretch of its own at each of `KNOTS_HZ`.
+
+    Two mouths differ in more than their length, so that a speaker's resonances lie elsewhere
+    against one another. Between the knots the stretch changes evenly by mel.
+    """
+    mels = np.array([_mel(index * RATE_HZ / TRANSFORM) for index in range(TRANSFORM // 2)])
+    warp = np.interp(mels, [_mel(hertz) for hertz in KNOTS_HZ], stretch)
+    return _filters(torch.from_numpy(warp))
+
+
+def _filters(warp: Tensor) -> Tensor:
     low, high = _mel(LOW_HZ), _mel(HIGH_HZ)
     step = (high - low) / (CEPSTRA + 1)
-    filters = torch.zeros(TRANSFORM // 2, CEPSTRA)
-    for index in range(TRANSFORM // 2):
-        mel = _mel(index * RATE_HZ / TRANSFORM * warp)
-        for band in range(CEPSTRA):
-            left, centre, right = (low + step * (band + k) for k in range(3))
-            if left < mel < right:
-                rising = mel <= centre
-                height = (mel - left) / step if rising else (right - mel) / step
-                filters[index, band] = height
-    return filters
+    hertz = torch.arange(TRANSFORM // 2, dtype=torch.float64) * RATE_HZ / TRANSFORM * warp
+    mel = 1127.0 * torch.log1p(hertz / 700.0)
+    centre = low + step * torch.arange(1, CEPSTRA + 1, dtype=torch.float64)
+    return (1 - (mel[:, None] - centre).abs() / step).clamp_min(0).float()
 
 
 def cosine_transform() -> Tensor:
@@ -59,17 +70,22 @@ class Mfcc(torch.nn.Module):  # type: ignore[misc]
     filters: Tensor
     cosines: Tensor
 
-    def __init__(self, warps: tuple[float, ...] = (1.0,)) -> None:
+    def __init__(self, warps: tuple[float, ...] = (1.0,), bent: Sequence[Tensor] = ()) -> None:
         super().__init__()
         hann = 0.5 - 0.5 * torch.cos(
             2 * math.pi * torch.arange(FRAME, dtype=torch.float64) / (FRAME - 1)
         )
         self.register_buffer("window", hann.pow(0.85).float())
-        self.register_buffer("filters", torch.stack([mel_filters(warp) for warp in warps]))
+        self.register_buffer("filters", torch.stack([*map(mel_filters, warps), *bent]))
         self.register_buffer("cosines", cosine_transform())
 
-    def forward(self, samples: Tensor, warp: Tensor | None = None) -> Tensor:
-        """Compute the cepstra; *warp* picks a filter set for each item of the batch."""
+    def forward(
+        self, samples: Tensor, warp: Tensor | None = None, hidden: Tensor | None = None
+    ) -> Tensor:
+        """Compute the cepstra; *warp* picks a filter set for each item of the batch.
+
+        *hidden* (batch, 40) marks mel bands that tell nothing: they stay at their mean.
+        """
         frames = samples.unfold(1, FRAME, HOP)
         frames = frames - frames.mean(2, keepdim=True)
         before = torch.cat([frames[:, :, :1], frames[:, :, :-1]], 2)
@@ -78,4 +94,6 @@ class Mfcc(torch.nn.Module):  # type: ignore[misc]
         power = spectrum.real.square() + spectrum.imag.square()
         filters = self.filters[:1] if warp is None else self.filters[warp]
         energies = torch.matmul(power, filters).clamp_min(FLOOR).log()
+        if hidden is not None:
+            energies = torch.where(hidden[:, None], energies.mean(1, keepdim=True), energies)
         return energies @ self.cosines

@@ -15,6 +15,7 @@ from capture.training.corpus import (
 )
 from capture.training.lexicon import Lexicon, merged, read_pronunciation_file, without_stress
 from capture.training.texts import call, general_speech, phrase_maker
+from capture.training.tube import Gnuspeech
 from capture.training.voices import (
     HELD_OUT_STYLES,
     Engine,
@@ -38,9 +39,10 @@ TRAINING_PHRASES = {
     "kokoro": 6000,
     "rhvoice": 3600,
     "pico": 1600,
+    "gnuspeech": 6000,
     "people": 1400,
 }
-"""How many phrases each engine speaks; together about thirteen hours."""
+"""How many phrases each engine speaks; together about fifteen hours."""
 
 TEST_PHRASES = 150
 JOE_TEST_PHRASES = 400
@@ -65,10 +67,11 @@ def rare_words(lexicon: Lexicon) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Sources:
-    """Folders that the engines need: recorded digits, and the style files of Kokoro."""
+    """Folders that the engines need: recorded digits, Kokoro's style files, and GnuSpeech."""
 
     people: Path
     styles: Path | None = None
+    tube: Path | None = None
 
     def kokoro(self, held_out: bool) -> Kokoro:
         """Start Kokoro with the speakers that train, or with those that only test."""
@@ -77,6 +80,12 @@ class Sources:
         styles = read_styles(self.styles)
         chosen = {name: styles[name] for name in styles if (name in HELD_OUT_STYLES) == held_out}
         return Kokoro(chosen, mixed=not held_out)
+
+    def gnuspeech(self) -> Gnuspeech:
+        """Start GnuSpeech."""
+        if self.tube is None:
+            raise SystemExit("gnuspeech needs --gnuspeech, the folder of npm's gnuspeech-wasm")
+        return Gnuspeech(self.tube)
 
 
 def training_engines(sources: Sources) -> dict[str, Callable[[], Engine]]:
@@ -89,6 +98,7 @@ def training_engines(sources: Sources) -> dict[str, Callable[[], Engine]]:
         "rhvoice": Rhvoice,
         "pico": lambda: Pico("en-US", pace=(0.75, 1.3), pitch=(0.75, 1.35)),
         "kokoro": lambda: sources.kokoro(held_out=False),
+        "gnuspeech": sources.gnuspeech,
     }
 
 

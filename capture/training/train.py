@@ -22,7 +22,7 @@ from torch import Tensor
 
 from capture.training.augment import Augmenter, Clip
 from capture.training.corpus import Phrase, read_index, read_shard
-from capture.training.features import Mfcc
+from capture.training.features import CEPSTRA, KNOTS_HZ, Mfcc, bent_filters
 from capture.training.lexicon import Lexicon
 from capture.training.network import Network
 from capture.training.sums import (
@@ -37,6 +37,8 @@ from capture.training.sums import (
 )
 
 WARPS = tuple(float(warp) for warp in np.linspace(0.86, 1.16, 31))
+BENT = 512
+"""So many mouths are drawn whose resonances lie elsewhere against one another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,13 @@ class Settings:
     dropout: float = 0.1
     """Share of the units left out at the start; it falls to none, so that the norms fit use."""
     pair_share: float = 0.25
-    silent_share: float = 0.1
+    hidden_share: float = 0.0
+    """Share of the examples some of whose mel bands are hidden."""
+    bent_share: float = 0.0
+    """Share of the examples whose resonances are moved against one another."""
+    uneven_share: float = 0.0
+    """Share of the examples whose pace changes within a word."""
+    silent_share: float = 0.2
     limit_seconds: float | None = None
     """Finish by then at the latest; the learning rate then follows the clock: runs differ."""
 
@@ -142,11 +150,12 @@ class Trainer:
     def __init__(self, speech: Speech, lexicon: Lexicon, settings: Settings) -> None:
         """Set up the network, the graphs and the seeded draws."""
         self.speech, self.settings = speech, settings
+        self.hidden_share = settings.hidden_share
         self.device = speech.pool.device
         torch.manual_seed(settings.seed)
         self.rng = random.Random(settings.seed)
         self.augmenter = Augmenter(speech.pool, settings.seed)
-        self.mfcc = Mfcc(WARPS).to(self.device)
+        self.mfcc = Mfcc(WARPS, _mouths(settings.seed)).to(self.device)
         self.network = Network(settings.width).to(self.device)
         self.model: PhoneModel = phone_model(speech.texts, lexicon)
         self.denominator: Graphs = denominator(self.model, self.device)
@@ -164,7 +173,15 @@ class Trainer:
         """Make altered sound of a batch and its cepstra."""
         items = [[self.speech.clips[number] for number in item] for item in batch]
         waves = self.augmenter.batch(items)
-        return self.mfcc(waves, self.augmenter.draws(0, len(WARPS), len(batch)))
+        count, settings = len(batch), self.settings
+        bent = self.augmenter.chance(settings.bent_share, count).bool()
+        straight = self.augmenter.draws(0, len(WARPS), count)
+        warp = torch.where(
+            bent, self.augmenter.draws(len(WARPS), len(WARPS) + BENT, count), straight
+        )
+        hidden = self.augmenter.hidden_bands(count, CEPSTRA, self.hidden_share)
+        cepstra = self.mfcc(waves, warp, hidden)
+        return self.augmenter.uneven(cepstra, settings.uneven_share)
 
     def measure_inputs(self, batches: Iterator[list[list[int]]], count: int = 12) -> None:
         """Set the network's input mean and spread from a few batches."""
@@ -229,9 +246,9 @@ class Trainer:
         return time.monotonic() - began
 
     def settle_norms(self, count: int = 150) -> None:
-        """Measure the batch norms' means and spreads anew with the final weights."""
+        """Measure the batch norms' means and spreads anew with the final weights, as in use."""
         batches = examples(self.speech, self.settings, self.rng)
-        self.network.dropout.p = 0.0
+        self.network.dropout.p = self.hidden_share = 0.0
         for norm in self.network.norms:
             norm.reset_running_stats()
             norm.momentum = None
@@ -244,6 +261,14 @@ class Trainer:
     def facts(self) -> dict[str, object]:
         """Give the settings, for the exported file's description."""
         return {"settings": asdict(self.settings), "parameters": self.network.parameter_count()}
+
+
+def _mouths(seed: int) -> list[Tensor]:
+    """Draw filters of speakers: a length of the vocal tract, and resonances off its pattern."""
+    rng = np.random.default_rng(seed)
+    lengths = rng.uniform(0.88, 1.14, (BENT, 1))
+    apart = np.exp(rng.normal(0, 0.045, (BENT, len(KNOTS_HZ))))
+    return [bent_filters(list(stretch)) for stretch in lengths * apart]
 
 
 def _rate(peak: float, step: int, progress: float) -> float:

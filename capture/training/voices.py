@@ -82,7 +82,8 @@ def respelled(text: str, table: Mapping[str, str]) -> str:
     return " ".join(table.get(word, word) for word in text.split())
 
 
-def _read_wave(path: Path) -> tuple[Samples, int]:
+def read_wave(path: Path) -> tuple[Samples, int]:
+    """Read what an engine wrote: samples and their rate."""
     samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=False)
     return np.asarray(samples, np.float32), int(rate_hz)
 
@@ -109,7 +110,7 @@ class Flite:
                     ]
                 command += ["-t", respelled(text, CMU_RESPELLING), "-o", str(path)]
                 if subprocess.run(command, capture_output=True, check=False).returncode == 0:
-                    yield Spoken(f"flite/{voice}", text, *_read_wave(path))
+                    yield Spoken(f"flite/{voice}", text, *read_wave(path))
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +134,7 @@ class Espeak:
                 command += ["-p", str(rng.randint(25, 75)), "-w", str(path)]
                 command.append(respelled(text, ESPEAK_RESPELLING))
                 if subprocess.run(command, capture_output=True, check=False).returncode == 0:
-                    yield Spoken(f"espeak/{voice}", text, *_read_wave(path))
+                    yield Spoken(f"espeak/{voice}", text, *read_wave(path))
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +165,7 @@ class Festival:
                 for index, text in enumerate(batch):
                     path = Path(folder) / f"{index}.wav"
                     if path.exists():
-                        yield Spoken(f"festival/{voice}", text, *_read_wave(path))
+                        yield Spoken(f"festival/{voice}", text, *read_wave(path))
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +191,7 @@ class Rhvoice:
                 line = respelled(text, CMU_RESPELLING).encode()
                 done = subprocess.run(command, input=line, capture_output=True, check=False)
                 if done.returncode == 0:
-                    yield Spoken(f"rhvoice/{voice}", text, *_read_wave(path))
+                    yield Spoken(f"rhvoice/{voice}", text, *read_wave(path))
 
 
 def _misaki_text(text: str, rng: random.Random) -> str:
