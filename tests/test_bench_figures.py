@@ -1,10 +1,14 @@
 """The figures of the speech benchmark."""
 
 import importlib
+import random
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
+
+from capture.recognise.certainty import Evidence
 
 ROOT = Path(__file__).parent.parent
 
@@ -97,3 +101,30 @@ def test_a_yes_is_sure_above_what_nobody_said(monkeypatch: pytest.MonkeyPatch) -
     assert fit.sure_threshold(right, [0.99], 100) == pytest.approx(0.902)
     assert fit.sure_threshold([*right, (0.95, False)], [0.7], 100) == pytest.approx(0.9501)
     assert fit.sure_threshold(right, [], 100) == 0.5
+
+
+def test_a_threshold_is_for_voices_to_come(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A voice that is misheard in its own way is not judged by what the fit learned from it."""
+    monkeypatch.syspath_prepend(ROOT)
+    speech = importlib.import_module("tests.bench.speech")
+    trial = importlib.import_module("tests.bench.trial")
+    draw = random.Random(4)
+
+    def said(voice: str, number: int) -> Any:
+        gap, odd = draw.uniform(0, 6), voice == "m5" and number % 10 == 0
+        right = not odd and draw.random() < gap
+        evidence = Evidence(gap + 4 * odd, 5.0, 0.1, 2, 0.9 if odd else 0.3)
+        heard = trial.Heard(("nine",), right, False, evidence, 0.5, 0.4, 0.01)
+        return trial.Trial(voice, number, "reading", "nine", "clean", None, (heard,), 1.0, 0.1)
+
+    voices = ("rms", "m5", "variants")
+    found = [said(voice, number) for voice in voices for number in range(200)]
+    fitted = speech.fitted(found, ())
+    mistaken = [
+        each.answers[0].evidence for each in found if each.voice == "m5" and each.number % 10 == 0
+    ]
+    others = speech.fitted([each for each in found if each.voice != "m5"], ())
+    assert max(fitted.probability(each) for each in mistaken) < 0.9
+    assert max(others.probability(each) for each in mistaken) > 0.99
+    assert others.normal_from < 0.9
+    assert fitted.normal_from > 0.99

@@ -8,9 +8,9 @@ import pytest
 from capture.pack import open_pack
 from capture.recognise.certainty import (
     LATER_NAMES,
-    LEFT_OUT_MOST,
     MOST_GAP,
     NAMES,
+    UNSAFE_MOST,
     Certainty,
     CertaintyError,
     Verdict,
@@ -79,8 +79,18 @@ def test_a_loud_sound_that_no_word_covers_makes_it_doubtful() -> None:
     quiet, loud = (20.0,) * 10, (60.0,) * 25
     alone = Levels(-0.2, quiet + loud + quiet * 3)
     before = Levels(-0.9, quiet + loud + quiet + loud + quiet * 3)
-    assert probability(replace(whole, levels=before)) <= LEFT_OUT_MOST
-    assert probability(replace(whole, levels=alone)) > LEFT_OUT_MOST
+    assert probability(replace(whole, levels=before)) <= UNSAFE_MOST
+    assert probability(replace(whole, levels=alone)) > UNSAFE_MOST
+
+
+def test_what_may_as_well_be_no_call_is_doubtful() -> None:
+    """A "kiss" that is "yes" by a hair does not settle anything, however well it fits."""
+    evidence = evidence_of(heard("yes", 0.51, 3000.0, unk=0.49), meaning_of)
+    assert evidence is not None
+    assert FITTED.verdict(FITTED.probability(evidence), at_once=True) is Verdict.AGAIN
+    clear = evidence_of(heard("yes", 0.9, 3000.0, unk=0.1), meaning_of)
+    assert clear is not None
+    assert FITTED.verdict(FITTED.probability(clear), at_once=True) is Verdict.NORMAL
 
 
 def test_a_word_that_may_be_another_is_less_probable() -> None:

@@ -7,7 +7,7 @@ import pytest
 from capture.pack import Pack
 from tests.cut_calls import RULES, Came, Cutter, Opens, blocks_of, cuts_of, recordings, unmarked
 
-CALLS = ("eleven point two", "yes")
+CALLS = ("nineteen", "yes")
 
 
 @pytest.fixture(scope="module")

@@ -28,9 +28,9 @@ RIDGE = 0.5
 def fit(cases: Sequence[tuple[Evidence, bool]]) -> tuple[float, tuple[float, ...]]:
     """Intercept and coefficients by penalised maximum likelihood (Newton's method).
 
-    Answers beside which something was left out are judged by that alone and take no part.
+    Answers that are unsafe are judged by that alone and take no part.
     """
-    whole = [(evidence, each) for evidence, each in cases if not evidence.left_out]
+    whole = [(evidence, each) for evidence, each in cases if not evidence.is_unsafe]
     values = np.array([evidence.values() for evidence, _ in whole])
     right = np.array([each for _, each in whole], float)
     mean, spread = values.mean(0), np.maximum(values.std(0), 1e-6)

@@ -97,37 +97,52 @@ def _counts(groups: Mapping[str, list[Trial]], certainty: Certainty | None) -> l
 
 
 def fitted(found: Sequence[Trial], stray: Sequence[Stray]) -> Certainty:
-    """The doubt fitted on its half of the voices, what they said outside the grammar included."""
+    """The doubt fitted on its half of the voices, what they said outside the grammar included.
+
+    For the thresholds each voice is judged by a fit without it, as the voices to come will be.
+    """
     mine = [each for each in found if each.for_fitting]
-    foreign = [answer for each in stray if each.for_fitting for answer in each.answers]
-    cases = [
-        (answer.evidence, answer.right)
-        for each in mine
-        for answer in each.answers
-        if answer.evidence is not None
-    ]
-    cases += [(each.evidence, False) for each in foreign if each.evidence] * fit.STRAY_WEIGHT
-    intercept, coefficients = fit.fit(cases)
-    draft = Certainty(intercept, coefficients, AGAIN_BELOW, AGAIN_BELOW, AGAIN_BELOW)
+    foreign = [each for each in stray if each.for_fitting]
+    without = {
+        voice: _drafted(
+            [each for each in mine if each.voice != voice],
+            [each for each in foreign if each.voice != voice],
+        )
+        for voice in {each.voice for each in (*mine, *foreign)}
+    }
     usual = [each for each in mine if each.snr_db in QUIET_TO_10_DB]
     stated = {
         at_once: [
-            (answer.probability(draft), answer.right)
+            (answer.probability(without[each.voice]), answer.right)
             for each in usual
             for answer in each.answers
             if answer.at_once is at_once
         ]
         for at_once in (False, True)
     }
-    passing = [each.probability(draft) for each in foreign if each.at_once]
+    passing = [
+        answer.probability(without[each.voice])
+        for each in foreign
+        for answer in each.answers
+        if answer.at_once
+    ]
     normal_from = fit.normal_threshold(stated[False], len(usual))
-    return Certainty(
-        intercept,
-        coefficients,
-        normal_from,
-        AGAIN_BELOW,
-        max(normal_from, fit.sure_threshold(stated[True], passing, len(usual))),
-    )
+    sure_from = max(normal_from, fit.sure_threshold(stated[True], passing, len(usual)))
+    return replace(_drafted(mine, foreign), normal_from=normal_from, sure_from=sure_from)
+
+
+def _drafted(said: Sequence[Trial], stray: Sequence[Stray]) -> Certainty:
+    """The doubt fitted on all that it is given, with no threshold but that of asking again."""
+    cases = [
+        (answer.evidence, answer.right)
+        for each in said
+        for answer in each.answers
+        if answer.evidence is not None
+    ]
+    foreign = [answer.evidence for each in stray for answer in each.answers if answer.evidence]
+    cases += [(evidence, False) for evidence in foreign] * fit.STRAY_WEIGHT
+    intercept, coefficients = fit.fit(cases)
+    return Certainty(intercept, coefficients, AGAIN_BELOW, AGAIN_BELOW, AGAIN_BELOW)
 
 
 def fit_note(found: Sequence[Trial], seed: int) -> list[str]:
@@ -141,7 +156,8 @@ def fit_note(found: Sequence[Trial], seed: int) -> list[str]:
         f"on {count} answers to {len(mine)} calls of the voices {', '.join(fit.FITTED_ON)},",
         "quiet and in three noises at 20, 10 and 5 dB. normal_from: at most "
         f"{100 * fit.SILENT_GOAL:.2g} % of those",
-        "calls down to 10 dB are wrong above it. again_below: more likely wrong than right.",
+        "calls down to 10 dB are wrong above it, each voice judged by a fit without it.",
+        "again_below: more likely wrong than right.",
         "sure_from, for words that take effect at once: no less, and above all that these voices",
         f"said outside the grammar, as long as that costs at most {100 * fit.SURE_COST:.2g} % of "
         "the right ones.",

@@ -95,6 +95,11 @@ class Stray:
     busy_s: float
 
     @property
+    def voice(self) -> str:
+        """Whose speech it is; where it is none, what sounds."""
+        return self.kind.removeprefix("speech, ")
+
+    @property
     def for_fitting(self) -> bool:
         """Whether it is speech of a voice on which the doubt is fitted."""
-        return self.kind.removeprefix("speech, ") in FITTED_ON
+        return self.voice in FITTED_ON
