@@ -209,8 +209,8 @@ def kinds_of_sound(
 ) -> dict[str, Samples]:
     """So much sound in all, by kind: half of it speech, the rest beeps, impacts, music, noise."""
     rng = np.random.default_rng(seed)
-    # The streams of the benchmark are for half an hour of five voices: 240 s of each, 600 s more.
-    made = noises.streams(dict(speech), seconds * 1800 / (240 * len(speech) + 600), rng)
+    # The streams of the benchmark make, of 1800 s, 240 s of each voice and 750 s more.
+    made = noises.streams(dict(speech), seconds * 1800 / (240 * len(speech) + 750), rng)
     quiet = noises.pink(int(seconds / 20 * RATE_HZ), rng) * 10 ** (-60 / 20)
     return {**made, "silence": np.asarray(quiet, np.float32)}
 

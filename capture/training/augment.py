@@ -38,6 +38,8 @@ NOISES = (
     ("song", 0.6),
     ("gym", 1.5),
     ("beeps", 0.5),
+    ("breath", 0.8),
+    ("rustle", 1.2),
 )
 """Kinds of noise with their weights."""
 
@@ -220,6 +222,8 @@ class Augmenter:
             "song": self._song,
             "gym": self._gym,
             "beeps": self._beeps,
+            "breath": self._breath,
+            "rustle": self._rustle,
         }
         noise = self._coloured(count, samples)
         for name, make in makers.items():
@@ -292,6 +296,35 @@ class Augmenter:
             level = part.square().mean(1, keepdim=True).sqrt().clamp_min(1e-6)
             sound += part / level * self.uniform(0.1, 1, count, 1)
         return sound
+
+    def _breath(self, count: int, samples: int) -> Tensor:
+        """Somebody breathing at the microphone: noise through three wide resonances, in and out."""
+        clock = torch.arange(samples, device=self.device) / RATE_HZ
+        turn = clock / self.uniform(1.2, 4, count, 1) + self.uniform(0, 1, count, 1)
+        swell = torch.sin(2 * math.pi * turn).clamp_min(0) ** self.uniform(0.6, 2.5, count, 1)
+        spectrum = torch.fft.rfft(self.normal(count, samples))
+        hertz = torch.arange(spectrum.shape[1], device=self.device) * (RATE_HZ / samples)
+        gain = 0.05
+        for low, high, width in ((400, 900, 250), (1100, 2000, 350), (2300, 3500, 500)):
+            peak = self.uniform(low, high, count, 1)
+            gain = gain + 1 / (1 + ((hertz - peak) / width).square())
+        return torch.fft.irfft(spectrum * gain, samples) * swell
+
+    def _rustle(self, count: int, samples: int) -> Tensor:
+        """Cloth against the microphone: crackles in bursts, each with its own tone colour."""
+        clock = torch.arange(samples, device=self.device) / RATE_HZ
+        rate = 10 ** self.uniform(1.2, 2.2, count, 1)
+        hits = (self.uniform(0, 1, count, samples) < rate / RATE_HZ) * self.normal(count, samples)
+        decay = torch.fft.rfft(torch.exp(-clock / 10 ** self.uniform(-2.9, -1.7, count, 1)))
+        crackle = torch.fft.irfft(torch.fft.rfft(hits.abs()) * decay, samples)
+        bursts = self.normal(count, 1, 2 + samples // 5000)
+        bursts = torch.nn.functional.interpolate(bursts, samples, mode="linear")[:, 0]
+        spectrum = torch.fft.rfft(self.normal(count, samples))
+        hertz = torch.arange(spectrum.shape[1], device=self.device) * (RATE_HZ / samples)
+        bottom = self.uniform(150, 1500, count, 1)
+        bright = (hertz.clamp_min(30) / 1000) ** self.uniform(-0.8, 0.4, count, 1)
+        noise = torch.fft.irfft(spectrum * bright * torch.sigmoid((hertz - bottom) / 100), samples)
+        return noise * crackle * (bursts + self.uniform(-0.3, 0.6, count, 1)).clamp(0, 1)
 
     def _beeps(self, count: int, samples: int) -> Tensor:
         """Timers and telephones: single tones, some gliding, some with an overtone."""

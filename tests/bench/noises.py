@@ -1,6 +1,6 @@
 """Noise to lay under calls, and sound that is no speech at all. All of it is computed, seeded."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,6 +92,46 @@ def impact(rng: np.random.Generator) -> Samples:
     return np.asarray(sound / np.abs(sound).max(), np.float32)
 
 
+def breath(rng: np.random.Generator) -> Samples:
+    """One breath close to the microphone: noise with three wide resonances, 0.25 to 1.3 s."""
+    share = np.linspace(0, 1, int(rng.uniform(0.25, 1.3) * RATE_HZ))
+    top = rng.uniform(0.2, 0.7)
+    swell = np.minimum(share / top, (1 - share) / (1 - top)) ** rng.uniform(0.7, 2)
+    middles = (rng.uniform(400, 900), rng.uniform(1100, 2000), rng.uniform(2300, 3500))
+    band = (rng.uniform(100, 300), rng.uniform(4000, 7500))
+    sound = _hiss(len(share), zip(middles, (250, 350, 500), strict=True), band, rng) * swell
+    return np.asarray(sound / np.abs(sound).max(), np.float32)
+
+
+def rustle(rng: np.random.Generator) -> Samples:
+    """Cloth against the microphone: 20 to 120 crackles a second for 0.2 to 1 s."""
+    count = int(rng.uniform(0.2, 1) * RATE_HZ)
+    sound = np.zeros(count)
+    for _ in range(max(1, int(rng.uniform(20, 120) * count / RATE_HZ))):
+        length = int(rng.uniform(0.003, 0.04) * RATE_HZ)
+        start = int(rng.integers(count - length))
+        band = (rng.uniform(300, 1500), 7500.0)
+        crackle = _hiss(length, [(rng.uniform(1500, 6000), 1500)], band, rng)
+        crackle *= np.exp(-np.arange(length) / length * rng.uniform(2, 6))
+        sound[start : start + length] += crackle / crackle.std() * rng.gamma(1.0)
+    share = np.linspace(0, 1, count)
+    sound *= np.minimum(1, np.minimum(share, 1 - share) * 6)
+    return np.asarray(sound / np.abs(sound).max(), np.float32)
+
+
+def _hiss(
+    count: int,
+    peaks: Iterable[tuple[float, float]],
+    band_hz: tuple[float, float],
+    rng: np.random.Generator,
+) -> NDArray[np.floating]:
+    """White noise through resonances (middle and width in Hz), cut to a band."""
+    hertz = np.fft.rfftfreq(count, 1 / RATE_HZ)
+    gain = 0.05 + sum(1 / (1 + ((hertz - middle) / width) ** 2) for middle, width in peaks)
+    gain /= (1 + np.exp((band_hz[0] - hertz) / 60)) * (1 + np.exp((hertz - band_hz[1]) / 300))
+    return np.fft.irfft(np.fft.rfft(rng.standard_normal(count)) * gain, count)
+
+
 def tone(rng: np.random.Generator) -> Samples:
     """A beep of a machine: 0.1 to 0.8 s, perhaps with overtones, perhaps sliding."""
     count = int(rng.uniform(0.1, 0.8) * RATE_HZ)
@@ -130,9 +170,10 @@ def as_bytes(sound: NDArray[np.floating]) -> bytes:
 def streams(
     voices: dict[str, list[Samples]], seconds: float, rng: np.random.Generator
 ) -> dict[str, Samples]:
-    """Half an hour (or `seconds`) of sound without a call, by kind; a minute at a time in use.
+    """Sound without a call, by kind; a minute at a time in use.
 
-    Speech of each voice with pauses, beeps, impacts, music and noise.
+    Half an hour (or `seconds`) of speech of each voice with pauses, beeps, impacts, music and
+    noise, and for each half hour 150 s of breath and rustling cloth.
     """
     share = seconds / 1800
     found = {
@@ -151,6 +192,8 @@ def streams(
             ]
         )
     )
+    for name, make in (("breath", breath), ("rustle", rustle)):
+        found[name] = _spread([make(rng) for _ in range(100)], 75 * share, (0.3, 1.2), rng, 1.0)
     return found
 
 
