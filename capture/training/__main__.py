@@ -5,7 +5,10 @@ Stages, in order (``--out DIR`` is the working folder, ``--seed`` makes every dr
 ``speak``     let the voices speak the corpus into DIR/speech and the held-out voices into DIR/test
 ``train``     train on DIR/speech; writes DIR/network.pt and DIR/acoustic.npz
 ``export``    write DIR/acoustic.npz again from DIR/network.pt
-``average``   write DIR/acoustic.npz as the mean of the networks after ``--of``, all relatives
+``average``   write DIR/acoustic.npz as the mean of the networks after ``--of``, all relatives; of
+              ``network.pt`` files DIR/network.pt as well
+``steady``    let cloth and breath over a sound change nothing: goes on from ``--start-from``, a
+              network.pt, and writes DIR/network.pt and DIR/acoustic.npz
 ``evaluate``  hear DIR/test with DIR/acoustic.npz in the stock decoder; writes DIR/figures.json
 
 Needed: the extra ``train``; the programs flite, espeak-ng and festival with the voices kal, ked and
@@ -52,7 +55,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="python -m capture.training", description=__doc__.split("\n")[0]
     )
-    parser.add_argument("stage", choices=("speak", "train", "export", "average", "evaluate"))
+    parser.add_argument("stage", choices=tuple(STAGES))
     parser.add_argument("--out", type=Path, required=True, help="working folder")
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--pronunciations", type=Path, default=PRONUNCIATIONS)
@@ -212,7 +215,7 @@ def _settled(states: Sequence[Path], arguments: argparse.Namespace) -> "Network"
     import torch
 
     from capture.training.network import exported
-    from capture.training.train import Settings, Trainer, mean_state
+    from capture.training.train import Settings, Trainer, mean_state, save_state
 
     speech, lexicon = _corpus(arguments)
     loaded = [torch.load(path, map_location=speech.pool.device) for path in states]
@@ -220,6 +223,7 @@ def _settled(states: Sequence[Path], arguments: argparse.Namespace) -> "Network"
     trainer = Trainer(speech, lexicon, Settings(seed=arguments.seed, width=width))
     trainer.network.load_state_dict(mean_state([state["network"] for state in loaded]))
     trainer.settle_norms()
+    save_state(trainer, arguments.out / "network.pt")
     return exported(trainer.network)
 
 
@@ -232,18 +236,48 @@ def _evaluate(arguments: argparse.Namespace) -> None:
         print(line, flush=True)
 
 
+def _steady(arguments: argparse.Namespace) -> None:
+    import torch
+
+    from capture.training.network import save_export
+    from capture.training.steady import steady
+    from capture.training.train import Settings, Trainer, save_state
+
+    if arguments.start_from is None:
+        raise SystemExit("steady needs --start-from, the network.pt to go on from")
+    speech, lexicon = _corpus(arguments)
+    state = torch.load(arguments.start_from, map_location=speech.pool.device)
+    settings = Settings(
+        seed=arguments.seed,
+        steps=arguments.steps,
+        width=json.loads(state["facts"])["settings"]["width"],
+        peak_rate=arguments.peak_rate,
+        limit_seconds=arguments.limit_seconds,
+        **dict(arguments.set),
+    )
+    trainer = Trainer(speech, lexicon, settings)
+    trainer.network.load_state_dict(state["network"])
+    seconds = steady(trainer, lambda line: print(line, flush=True))
+    save_state(trainer, arguments.out / "network.pt")
+    facts = {**trainer.facts(), "training_seconds": round(seconds)}
+    save_export(trainer.network, arguments.out / "acoustic.npz", facts)
+
+
+STAGES = {
+    "speak": _speak,
+    "train": _train,
+    "export": _export,
+    "average": _average,
+    "steady": _steady,
+    "evaluate": _evaluate,
+}
+
+
 def main() -> int:
     """Run one stage."""
     arguments = _parser().parse_args()
     arguments.out.mkdir(parents=True, exist_ok=True)
-    stages = {
-        "speak": _speak,
-        "train": _train,
-        "export": _export,
-        "average": _average,
-        "evaluate": _evaluate,
-    }
-    stages[arguments.stage](arguments)
+    STAGES[arguments.stage](arguments)
     return 0
 
 

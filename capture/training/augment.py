@@ -222,8 +222,8 @@ class Augmenter:
             "song": self._song,
             "gym": self._gym,
             "beeps": self._beeps,
-            "breath": self._breath,
-            "rustle": self._rustle,
+            "breath": self.breath,
+            "rustle": self.rustle,
         }
         noise = self._coloured(count, samples)
         for name, make in makers.items():
@@ -297,7 +297,7 @@ class Augmenter:
             sound += part / level * self.uniform(0.1, 1, count, 1)
         return sound
 
-    def _breath(self, count: int, samples: int) -> Tensor:
+    def breath(self, count: int, samples: int) -> Tensor:
         """Somebody breathing at the microphone: noise through three wide resonances, in and out."""
         clock = torch.arange(samples, device=self.device) / RATE_HZ
         turn = clock / self.uniform(1.2, 4, count, 1) + self.uniform(0, 1, count, 1)
@@ -310,7 +310,7 @@ class Augmenter:
             gain = gain + 1 / (1 + ((hertz - peak) / width).square())
         return torch.fft.irfft(spectrum * gain, samples) * swell
 
-    def _rustle(self, count: int, samples: int) -> Tensor:
+    def rustle(self, count: int, samples: int) -> Tensor:
         """Cloth against the microphone: crackles in bursts, each with its own tone colour."""
         clock = torch.arange(samples, device=self.device) / RATE_HZ
         rate = 10 ** self.uniform(1.2, 2.2, count, 1)
