@@ -23,7 +23,7 @@ function changed(text, values) {
   return text
 }
 
-function lent(text) {
+function placed(text) {
   const bytes = Buffer.from(`${text}\0`)
   const address = synthesiser._malloc(bytes.length)
   synthesiser.HEAPU8.set(bytes, address)
@@ -33,7 +33,7 @@ function lent(text) {
 for await (const line of createInterface({ input: process.stdin })) {
   const job = JSON.parse(line)
   for (const part of parts) synthesiser.FS.writeFile(place(part), changed(original[part], job[part]))
-  const addresses = [job.text, './spoken.wav', '/data/en', './parameters.txt'].map(lent)
+  const addresses = [job.text, './spoken.wav', '/data/en', './parameters.txt'].map(placed)
   synthesiser._GnuSpeech_synthesizeToFile(...addresses, 0)
   addresses.forEach((address) => synthesiser._free(address))
   writeFileSync(job.out, synthesiser.FS.readFile('./spoken.wav'))
