@@ -8,7 +8,7 @@ The batch norms stay as they are.
 
 import copy
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 import torch
@@ -59,10 +59,10 @@ def steady(trainer: Trainer, report: Callable[[str], None]) -> float:
     recent: list[float] = []
     progress, step = 0.0, 0
     while progress < 1:
-        items: Sequence[Sequence[int]] = next(batches)
+        items = next(batches)
         silent = torch.tensor([not item for item in items], device=trainer.device)
         with torch.no_grad():
-            waves = augmenter.batch([[trainer.speech.clips[i] for i in item] for item in items])
+            waves = trainer.waves(items)
             warp = augmenter.draws(0, len(WARPS), len(items))
             wanted = teacher(trainer.mfcc(waves, warp))
             cepstra = trainer.mfcc(with_more_on_top(waves, silent, augmenter), warp)
@@ -76,9 +76,7 @@ def steady(trainer: Trainer, report: Callable[[str], None]) -> float:
         recent.append(float(shares.detach()))
         step += 1
         elapsed = time.monotonic() - began
-        progress = step / settings.steps
-        if settings.limit_seconds is not None:
-            progress = max(progress, elapsed / settings.limit_seconds)
+        progress = settings.progress(step, elapsed)
         if step % 10 == 0:
             report(f"step {step}, {elapsed:.0f} s: {np.mean(recent):.4f} nats a frame apart")
             recent.clear()

@@ -67,6 +67,11 @@ class Settings:
     limit_seconds: float | None = None
     """Finish by then at the latest; the learning rate then follows the clock: runs differ."""
 
+    def progress(self, step: int, elapsed_s: float) -> float:
+        """Give how much of the run is done after so many steps and seconds, 1 for all."""
+        done = step / self.steps
+        return done if self.limit_seconds is None else max(done, elapsed_s / self.limit_seconds)
+
 
 @dataclass(frozen=True, slots=True)
 class Speech:
@@ -169,10 +174,14 @@ class Trainer:
             self.network.parameters(), settings.peak_rate, weight_decay=settings.weight_decay
         )
 
+    def waves(self, batch: Sequence[Sequence[int]]) -> Tensor:
+        """Make altered sound of a batch."""
+        clips = self.speech.clips
+        return self.augmenter.batch([[clips[number] for number in item] for item in batch])
+
     def cepstra(self, batch: Sequence[Sequence[int]]) -> Tensor:
         """Make altered sound of a batch and its cepstra."""
-        items = [[self.speech.clips[number] for number in item] for item in batch]
-        waves = self.augmenter.batch(items)
+        waves = self.waves(batch)
         count, settings = len(batch), self.settings
         bent = self.augmenter.chance(settings.bent_share, count).bool()
         straight = self.augmenter.draws(0, len(WARPS), count)
@@ -237,9 +246,7 @@ class Trainer:
             recent.append(objective)
             step += 1
             elapsed = time.monotonic() - began
-            progress = step / settings.steps
-            if settings.limit_seconds is not None:
-                progress = max(progress, elapsed / settings.limit_seconds)
+            progress = settings.progress(step, elapsed)
             if step % 100 == 0 or step == settings.warm_up_steps:
                 report(f"step {step}, {elapsed:.0f} s: objective a frame {np.mean(recent):.4f}")
                 recent.clear()
