@@ -1,6 +1,6 @@
 """Numbers that sound alike."""
 
-from capture.language.confusable import five_or_nine, teen_or_ty
+from capture.language.confusable import five_or_nine, one_part_apart, parts, teen_or_ty, with_part
 
 SCALE = range(5, 1000)
 
@@ -34,3 +34,32 @@ def test_sounding_alike_goes_both_ways() -> None:
         other = teen_or_ty(value)
         assert other is None or teen_or_ty(other) == value
         assert all(value in five_or_nine(each) for each in five_or_nine(value))
+
+
+def test_the_words_of_a_value_make_it_up_again() -> None:
+    """Tens, unit and tenth add up to the value, and no two values have the same words."""
+    said = {value: parts(value) for value in SCALE}
+    assert len(set(said.values())) == len(SCALE)
+    for value, words in said.items():
+        assert sum(number * (1 if name == "tenth" else 10) for name, number in words) == value
+
+
+def test_one_word_apart_goes_both_ways() -> None:
+    """Where one word is all that differs, exchanging it gives the other value, and back."""
+    for value in range(5, 1000, 7):
+        for other in range(5, 1000, 11):
+            apart = one_part_apart(value, other)
+            if apart is None:
+                continue
+            heard, meant = apart
+            assert value != other
+            assert with_part(value, heard, meant) == other
+            assert with_part(other, meant, heard) == value
+
+
+def test_a_word_is_not_exchanged_for_one_that_cannot_stand_there() -> None:
+    """Six for fifteen, learned from 6 and 15, says nothing of 36: nobody says "thirty fifteen"."""
+    six, fifteen = ("unit", 6), ("unit", 15)
+    assert one_part_apart(60, 150) == (six, fifteen)
+    assert with_part(360, six, fifteen) is None
+    assert with_part(200, six, fifteen) is None

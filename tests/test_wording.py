@@ -69,7 +69,8 @@ TWICE_SAID = [*range(12, 21), *range(30, 100, 10)]
 
 def doubts() -> Iterator[Doubt]:
     """Every doubt, with the value it points to where its kind has one."""
-    yield from (Doubt(kind, 84) for kind in (DoubtKind.RIVAL, DoubtKind.SOUNDS_ALIKE))
+    named = (DoubtKind.RIVAL, DoubtKind.SOUNDS_ALIKE, DoubtKind.MISHEARD)
+    yield from (Doubt(kind, 84) for kind in named)
     yield Doubt(DoubtKind.DIFFERS, 84)
     bare = (DoubtKind.UNSURE, DoubtKind.UNUSUAL, DoubtKind.THIN, DoubtKind.BY_EYE)
     yield from (Doubt(kind) for kind in (*bare, DoubtKind.OTHER_COVER, DoubtKind.BEGUN_EARLY))

@@ -41,6 +41,8 @@ class DoubtKind(StrEnum):
     """The recogniser was unsure, with no other value to name."""
     SOUNDS_ALIKE = "sounds_alike"
     """It sounds like another value that fits this site as well or better."""
+    MISHEARD = "misheard"
+    """A word of it was heard for another before in this visit, and was corrected."""
     UNUSUAL = "unusual"
     """It lies outside the site's usual range."""
     DIFFERS = "differs"

@@ -10,6 +10,7 @@ from capture.visit.announcement import Dropped, Saved, Why
 from capture.visit.call import Call
 from capture.visit.course import phase
 from capture.visit.entry import Plain, ReadingState, Source
+from capture.visit.misheard import doubts_of_before
 from capture.visit.moves import Outcome, fact_of, moved, refused
 from capture.visit.ordering import target_for
 from capture.visit.setup_now import setup_of
@@ -127,7 +128,11 @@ def _doubts(visit: Visit, target: Target, value: int, cloth: int, call: Call) ->
     dials = tuple(each.value_tenths_mm for each in earlier)
     ear = doubts_of_ear(value, site, protocol.tolerance, dials, call.certainty, others, call.limits)
     early = (Doubt(DoubtKind.BEGUN_EARLY),) if call.begun_early else ()
-    return (*early, *ear, *found)
+    named = {doubt.other_tenths_mm for doubt in ear}
+    before = [
+        doubt for doubt in doubts_of_before(visit, value) if doubt.other_tenths_mm not in named
+    ]
+    return (*early, *ear, *before, *found)
 
 
 def _value_of(intent: Intent | NotUnderstood, unlike: int) -> int | None:

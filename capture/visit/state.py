@@ -31,11 +31,12 @@ class Permission(StrEnum):
     """Being touched with hands and caliper."""
 
 
-RULES = 2
+RULES = 3
 """The version of the machine's rules that new visits follow.
 
 1 asked for wiped caliper and cautions one after the other, could not take back "later", and knew
-no tape mark but the half. A visit is replayed by the rules that it was made by.
+no tape mark but the half. 2 did not remember what it had misheard. A visit is replayed by the rules
+that it was made by.
 """
 
 
