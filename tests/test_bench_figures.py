@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from capture.recognise.certainty import Evidence
+from capture.recognise.certainty import NAMES, Certainty, Evidence
 
 ROOT = Path(__file__).parent.parent
 
@@ -128,3 +128,31 @@ def test_a_threshold_is_for_voices_to_come(monkeypatch: pytest.MonkeyPatch) -> N
     assert max(others.probability(each) for each in mistaken) > 0.99
     assert others.normal_from < 0.9
     assert fitted.normal_from > 0.99
+
+
+def test_what_was_misheard_once_is_asked_about(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Thirty for forty is silent once in a visit; a right thirty is asked about for it, too."""
+    monkeypatch.syspath_prepend(ROOT)
+    outcome = importlib.import_module("tests.bench.figures").Outcome
+    module = importlib.import_module("tests.bench.remembered")
+    trial = importlib.import_module("tests.bench.trial")
+    values = {"thirty": 300, "forty": 400, "thirty two": 320, "forty two": 420, "yes": None}
+    sure = Certainty(9.0, (0.0,) * len(NAMES), 0.9, 0.5, 0.9)
+
+    def heard(said: str, got: str) -> object:
+        answer = trial.Heard((got,), said == got, False, Evidence(8, 8, 3, 1, 0.4), 0, 0, 0)
+        return trial.Trial("voice", 1, "rule", said, "clean", None, (answer,), 1.0, 0.0)
+
+    calls = [
+        heard("forty", "thirty"),
+        heard("yes", "yes"),
+        heard("forty two", "thirty two"),
+        heard("thirty", "thirty"),
+        heard("forty", "forty"),
+    ]
+    without, having = module.remembered(
+        calls, lambda _, words: values[" ".join(words)], sure, "clean"
+    )
+    assert without.outcomes == (outcome.WRONG, outcome.WRONG, outcome.EXACT, outcome.EXACT)
+    assert having.outcomes == (outcome.WRONG, outcome.DOUBTFUL, outcome.DOUBTFUL, outcome.EXACT)
+    assert module.remembered(calls[1:2], lambda *_: None, sure, "clean") == []

@@ -14,13 +14,11 @@ Stages, in order (``--out DIR`` is the working folder, ``--seed`` makes every dr
 Needed: the extra ``train``; the programs flite, espeak-ng and festival with the voices kal, ked and
 slt-hts; ``--people``, a folder of recorded digits named ``digit_person_take.wav``; ``--styles``,
 the folder ``voices`` of npm's kokoro-js; node and ``--gnuspeech``, the folder of npm's
-``@echogarden/gnuspeech-wasm``; ``--flitevox``, cmu_us_eey.flitevox of PyPI's ktts 4.0;
-``--htsvoice``, cstr_uk_female-1.0.htsvoice of Debian's flightgear-data-base. Kokoro speaks about as
-fast as it is heard on one core that it has to itself; ``--part NAME`` lets several runs speak side
-by side. ``train`` keeps the network every hundred steps, and goes on from a network or from a model
-that ships with ``--start-from``. The version that ships took four hours of large graphics cards in
-eighteen runs, many side by side (its card tells them), the longest 8,400 steps; one core would take
-weeks.
+``@echogarden/gnuspeech-wasm``. Kokoro speaks about as fast as it is heard on one core that it has
+to itself; ``--part NAME`` lets several runs speak side by side. ``train`` keeps the network every
+hundred steps, and goes on from a network or from a model that ships with ``--start-from``. The
+version that ships took four hours of large graphics cards in eighteen runs, many side by side (its
+card tells them), the longest 8,400 steps; one core would take weeks.
 
 What a run should reach (quiet, filler cost 2.5): the held-out natural voices 97 % of calls word for
 word, the formant voices above 98 %, the digits of the held-out person 95 %.
@@ -48,8 +46,6 @@ ENGINES = (
     "rhvoice",
     "pico",
     "gnuspeech",
-    "flitevox",
-    "htsvoice",
     "people",
 )
 PRONUNCIATIONS = Path(__file__).parents[2] / "grammars" / "en" / "pronunciations.dict"
@@ -66,8 +62,6 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--people", type=Path, help="folder of recorded digits (speak)")
     parser.add_argument("--styles", type=Path, help="folder of Kokoro's style files (speak)")
     parser.add_argument("--gnuspeech", type=Path, help="folder of npm's gnuspeech-wasm (speak)")
-    parser.add_argument("--flitevox", type=Path, help="a voice file of Flite (speak)")
-    parser.add_argument("--htsvoice", type=Path, help="a voice file of hts_engine (speak)")
     parser.add_argument("--part", default="", help="name of one run of several at once (speak)")
     parser.add_argument(
         "--engine", action="append", choices=(*ENGINES, "test"), help="only these (speak)"
@@ -114,13 +108,7 @@ def _speak(arguments: argparse.Namespace) -> None:
 
     if arguments.people is None:
         raise SystemExit("speak needs --people, a folder of recorded digits")
-    sources = Sources(
-        arguments.people,
-        arguments.styles,
-        arguments.gnuspeech,
-        arguments.flitevox,
-        arguments.htsvoice,
-    )
+    sources = Sources(arguments.people, arguments.styles, arguments.gnuspeech)
     for engine in arguments.engine or (*ENGINES, "test"):
         if engine == "test":
             speak_tests(arguments.out / "test", arguments.pronunciations, sources, arguments.seed)

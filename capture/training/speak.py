@@ -23,7 +23,6 @@ from capture.training.voices import (
     Festival,
     Flite,
     Hibari,
-    Hts,
     Joe,
     Kokoro,
     Pico,
@@ -41,8 +40,6 @@ TRAINING_PHRASES = {
     "rhvoice": 3600,
     "pico": 1600,
     "gnuspeech": 6000,
-    "flitevox": 2400,
-    "htsvoice": 2400,
     "people": 1400,
 }
 """How many phrases each engine speaks; together about fifteen hours."""
@@ -70,13 +67,11 @@ def rare_words(lexicon: Lexicon) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class Sources:
-    """What the engines need: recorded digits, Kokoro's style files, GnuSpeech, files of voices."""
+    """Folders that the engines need: recorded digits, Kokoro's style files, and GnuSpeech."""
 
     people: Path
     styles: Path | None = None
     tube: Path | None = None
-    flitevox: Path | None = None
-    htsvoice: Path | None = None
 
     def kokoro(self, held_out: bool) -> Kokoro:
         """Start Kokoro with the speakers that train, or with those that only test."""
@@ -92,19 +87,6 @@ class Sources:
             raise SystemExit("gnuspeech needs --gnuspeech, the folder of npm's gnuspeech-wasm")
         return Gnuspeech(self.tube)
 
-    def flite_file(self) -> Flite:
-        """Start Flite with the voice of a file."""
-        # Flite speaks with another voice, and says so to nobody, where it cannot read the file.
-        if self.flitevox is None or not self.flitevox.is_file():
-            raise SystemExit("flitevox needs --flitevox, a voice file of Flite")
-        return Flite((str(self.flitevox),))
-
-    def hts_file(self) -> Hts:
-        """Start the voice of an HTS file."""
-        if self.htsvoice is None or not self.htsvoice.is_file():
-            raise SystemExit("htsvoice needs --htsvoice, a voice file of hts_engine")
-        return Hts(self.htsvoice)
-
 
 def training_engines(sources: Sources) -> dict[str, Callable[[], Engine]]:
     """Name the engines that train, each with what starts it."""
@@ -117,8 +99,6 @@ def training_engines(sources: Sources) -> dict[str, Callable[[], Engine]]:
         "pico": lambda: Pico("en-US", pace=(0.75, 1.3), pitch=(0.75, 1.35)),
         "kokoro": lambda: sources.kokoro(held_out=False),
         "gnuspeech": sources.gnuspeech,
-        "flitevox": sources.flite_file,
-        "htsvoice": sources.hts_file,
     }
 
 

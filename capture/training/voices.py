@@ -36,9 +36,6 @@ CMU_RESPELLING = {
 }
 """Words that the letter-to-sound rules of flite and festival misread, as they must be written."""
 
-FLITE_MEN = ("kal", "kal16", "rms")
-"""Voices of flite whose mean pitch is moved from a man's; the others' from a woman's."""
-
 ESPEAK_RESPELLING = {"midaxillary": "mid axle airy", "supraspinale": "soopra spinahlee"}
 
 MISAKI_READINGS = {
@@ -93,10 +90,7 @@ def read_wave(path: Path) -> tuple[Samples, int]:
 
 @dataclass(frozen=True, slots=True)
 class Flite:
-    """Debian flite; voices kal, kal16, awb and slt train, rms is held out.
-
-    A voice may also be a ``.flitevox`` file.
-    """
+    """Debian flite; voices kal, kal16, awb and slt train, rms is held out."""
 
     voices: tuple[str, ...] = ("kal", "kal16", "awb", "slt")
 
@@ -109,14 +103,14 @@ class Flite:
                 stretch = rng.uniform(0.8, 1.3)
                 command = ["flite", "-voice", voice, "--setf", f"duration_stretch={stretch:.2f}"]
                 if voice != "awb" and rng.random() < 0.5:
-                    mean_hz = 105 if voice in FLITE_MEN else 165
+                    mean_hz = 165 if voice == "slt" else 105
                     command += [
                         "--setf",
                         f"int_f0_target_mean={mean_hz * rng.uniform(0.8, 1.25):.0f}",
                     ]
                 command += ["-t", respelled(text, CMU_RESPELLING), "-o", str(path)]
                 if subprocess.run(command, capture_output=True, check=False).returncode == 0:
-                    yield Spoken(f"flite/{Path(voice).stem}", text, *read_wave(path))
+                    yield Spoken(f"flite/{voice}", text, *read_wave(path))
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,55 +153,19 @@ class Festival:
                     f"(voice_{voice})",
                     f"(Parameter.set 'Duration_Stretch {rng.uniform(0.8, 1.25):.2f})",
                 ]
-                yield from _festival(script, batch, f"festival/{voice}", Path(folder))
-
-
-@dataclass(frozen=True, slots=True)
-class Hts:
-    """A statistical voice in a ``.htsvoice`` file, with festival's reading of its voice slt.
-
-    The frequency axis is bent and the pitch moved for each batch, which gives speakers from a man
-    to a child.
-    """
-
-    file: Path
-    alpha: tuple[float, float] = (0.48, 0.6)
-    """Bends the spectrum; 0.55 is the voice itself at 48 kHz, less is a longer vocal tract."""
-
-    def speak(self, texts: Sequence[str], rng: random.Random) -> Iterator[Spoken]:
-        """Speak in batches of one speaker and pace, since festival is slow to start."""
-        name = self.file.stem
-        for start in range(0, len(texts), 20):
-            batch = texts[start : start + 20]
-            alpha = rng.uniform(*self.alpha)
-            # A longer vocal tract goes with a lower voice.
-            half_tones = (alpha - 0.55) * 100 + rng.uniform(-2, 2)
-            with tempfile.TemporaryDirectory() as folder:
-                script = [
-                    "(voice_cmu_us_slt_arctic_hts)",
-                    f'(set! hts_engine_params (list (list "-m" "{self.file}") '
-                    f'(list "-a" {alpha:.3f}) (list "-r" {rng.uniform(0.8, 1.25):.2f}) '
-                    f'(list "-fm" {half_tones:.1f})))',
-                ]
-                yield from _festival(script, batch, f"hts/{name}", Path(folder))
-
-
-def _festival(
-    script: Sequence[str], texts: Sequence[str], voice: str, folder: Path
-) -> Iterator[Spoken]:
-    """Run festival with the lines of *script* before the texts."""
-    lines = [
-        f'(utt.save.wave (utt.synth (Utterance Text "{respelled(text, CMU_RESPELLING)}")) '
-        f'"{folder}/{index}.wav")'
-        for index, text in enumerate(texts)
-    ]
-    file = folder / "say.scm"
-    file.write_text("\n".join((*script, *lines)), encoding="utf-8")
-    subprocess.run(["festival", "-b", str(file)], capture_output=True, check=False)
-    for index, text in enumerate(texts):
-        path = folder / f"{index}.wav"
-        if path.exists():
-            yield Spoken(voice, text, *read_wave(path))
+                for index, text in enumerate(batch):
+                    line = respelled(text, CMU_RESPELLING)
+                    script.append(
+                        f'(utt.save.wave (utt.synth (Utterance Text "{line}")) '
+                        f'"{folder}/{index}.wav")'
+                    )
+                file = Path(folder) / "say.scm"
+                file.write_text("\n".join(script), encoding="utf-8")
+                subprocess.run(["festival", "-b", str(file)], capture_output=True, check=False)
+                for index, text in enumerate(batch):
+                    path = Path(folder) / f"{index}.wav"
+                    if path.exists():
+                        yield Spoken(f"festival/{voice}", text, *read_wave(path))
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,10 +267,6 @@ def _moved_pitch(pitch_hz: Samples, factor: float, flatness: float) -> Samples:
 HELD_OUT_STYLES = ("af_sarah", "am_puck", "bf_lily", "bm_lewis")
 """Kokoro speakers that only test: two American, two British."""
 
-BEYOND_SHARE = 0.1
-BEYOND = (0.15, 0.6)
-"""A tenth of the phrases go so far past one speaker, away from another."""
-
 ENGLISH_STYLES = ("af", "am", "bf", "bm")
 STYLE_LENGTHS = 510
 
@@ -331,8 +285,8 @@ class Kokoro:
 
     *styles* are the speakers: the style files that npm's kokoro-js carries, 28 English ones and 26
     from other languages, who lend an accent. With *mixed*, half of the phrases are spoken by a
-    mixture of two or three, so that nearly each of these has a speaker of its own, and some by
-    one who is further from another than any of the styles is. About real time on one core.
+    mixture of two or three, so that nearly each of these has a speaker of its own. About real time
+    on one core.
     """
 
     styles: Mapping[str, Samples]
@@ -345,10 +299,6 @@ class Kokoro:
         if not self.mixed:
             return [(rng.choice(names), 1.0)]
         english = [name for name in names if name.startswith(ENGLISH_STYLES)]
-        if rng.random() < BEYOND_SHARE:
-            beyond = rng.uniform(*BEYOND)
-            near, away = rng.sample(english, 2)
-            return [(near, 1 + beyond), (away, -beyond)]
         chosen = [
             rng.choice(english if rng.random() < 0.8 else names)
             for _ in range(rng.choice((1, 1, 2, 3)))

@@ -33,6 +33,8 @@ from tests.bench.figures import (
     reliability,
     reliability_table,
 )
+from tests.bench.hearing import Judge
+from tests.bench.remembered import READINGS, ValueOf, remembered, values_of
 from tests.bench.running import OURS, RIVAL, SNRS_DB, Setup
 from tests.bench.trial import Stray, Trial
 
@@ -311,6 +313,7 @@ def main() -> None:
     certainty = parse_certainty(file.read_text(encoding="utf-8"))
     lines = report_lines(found, stray, certainty)
     lines += blind_lines(blind, certainty)
+    lines += remembered_lines(found, blind, values_of(Judge(pack.grammar)), certainty)
     speed = speed_lines(found, running.memory_mb(OURS), OURS)
     if chosen.rival_at_most:
         few = Setup(chosen.cache, chosen.calls, chosen.seed, chosen.noisy, chosen.rival_at_most)
@@ -361,6 +364,25 @@ def blind_lines(found: Sequence[Trial], certainty: Certainty) -> list[str]:
     return [
         "",
         f"{len(voices)} voices on which nothing was chosen or fitted (allison is a person):",
+        "",
+        *outcome_table(counts),
+    ]
+
+
+def remembered_lines(
+    found: Sequence[Trial], blind: Sequence[Trial], value_of: ValueOf, certainty: Certainty
+) -> list[str]:
+    """What it helps that a visit remembers which words it misheard."""
+    report = [each for each in found if not each.for_fitting and not each.rested]
+    counts = []
+    for snr_db in QUIET_TO_10_DB:
+        for name, group in (("the others", report), ("the eight", blind)):
+            here = [each for each in group if each.snr_db == snr_db]
+            counts += remembered(here, value_of, certainty, f"{name}, {room(snr_db)}")
+    return [
+        "",
+        f"Their readings alone, each voice in visits of {READINGS}; what was silently wrong is "
+        "corrected at its read-back, and the same word is asked about from then on:",
         "",
         *outcome_table(counts),
     ]
