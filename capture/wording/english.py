@@ -233,7 +233,7 @@ class English:
             case ((DoubtKind.RIVAL | DoubtKind.SOUNDS_ALIKE), int()):
                 return f"or {self._numbers.read_back(other)}?"
             case DoubtKind.MISHEARD, int():
-                return f"misheard before: or {self._numbers.read_back(other)}?"
+                return f"or {self._numbers.read_back(other)}, heard wrong before?"
             case DoubtKind.DIFFERS, int():
                 return f"the other circuit was {self._numbers.plain(other)}."
             case DoubtKind.UNUSUAL, _:
