@@ -15,7 +15,7 @@ from tests.bench.hearing import Judge
 from tests.bench.trial import Trial
 
 READINGS = 40
-"""Of a visit: seven sites in three circuits, and as many said again."""
+"""Of a visit: seven sites in three circuits, and nearly as many said again."""
 
 ValueOf = Callable[[str, Sequence[str]], int | None]
 """The value in tenths of a millimetre that words mean under a rule; None for other calls."""
