@@ -25,7 +25,6 @@ word, the formant voices above 98 %, the digits of the held-out person 95 %.
 """
 
 import argparse
-import json
 import sys
 from collections.abc import Sequence
 from itertools import islice
@@ -35,7 +34,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from capture.recognise.acoustic import Network
     from capture.training.lexicon import Lexicon
-    from capture.training.train import Speech
+    from capture.training.train import Speech, Trainer
 
 ENGINES = (
     "hibari",
@@ -67,15 +66,17 @@ def _parser() -> argparse.ArgumentParser:
         "--engine", action="append", choices=(*ENGINES, "test"), help="only these (speak)"
     )
     parser.add_argument("--seconds", type=float, help="most speech of one engine (speak)")
-    parser.add_argument("--speech", type=Path, help="corpus folder if not OUT/speech (train)")
-    parser.add_argument("--steps", type=int, default=6000, help="training steps (train)")
-    parser.add_argument("--limit-seconds", type=float, help="stop training by then (train)")
+    parser.add_argument(
+        "--speech", type=Path, help="corpus folder if not OUT/speech (train, steady, average)"
+    )
+    parser.add_argument("--steps", type=int, default=6000, help="training steps (train, steady)")
+    parser.add_argument("--limit-seconds", type=float, help="stop training by then (train, steady)")
     parser.add_argument("--width", type=int, default=352, help="units of a hidden layer (train)")
     parser.add_argument(
-        "--start-from", type=Path, help="network.pt or a model's final.mdl to go on from (train)"
+        "--start-from", type=Path, help="network.pt or, to train, a model's final.mdl to go on from"
     )
     parser.add_argument(
-        "--peak-rate", type=float, default=2e-3, help="highest learning rate (train)"
+        "--peak-rate", type=float, default=2e-3, help="highest learning rate (train, steady)"
     )
     parser.add_argument(
         "--set",
@@ -83,7 +84,7 @@ def _parser() -> argparse.ArgumentParser:
         action="append",
         default=[],
         metavar="NAME=NUMBER",
-        help="another number of `Settings`, such as hidden_share=0.6 (train)",
+        help="another number of `Settings`, such as hidden_share=0.6 (train, steady)",
     )
     parser.add_argument(
         "--of",
@@ -145,8 +146,7 @@ def _train(arguments: argparse.Namespace) -> None:
     import torch
 
     from capture.training.model_file import width_of
-    from capture.training.network import save_export
-    from capture.training.train import Settings, Trainer, examples, save_state
+    from capture.training.train import Settings, Trainer, examples, load_state, save_state
     from capture.training.unfold import BATCHES, unfold
 
     torch.backends.cuda.matmul.allow_tf32 = True
@@ -168,8 +168,7 @@ def _train(arguments: argparse.Namespace) -> None:
         sounds = [trainer.cepstra(batch) for batch in islice(batches, BATCHES)]
         unfold(start, trainer.network, sounds)
     elif start:
-        state = torch.load(start, map_location=trainer.device)
-        trainer.network.load_state_dict(state["network"])
+        trainer.network.load_state_dict(load_state(start, trainer.device).network)
 
     def report(line: str) -> None:
         print(line, flush=True)
@@ -177,21 +176,27 @@ def _train(arguments: argparse.Namespace) -> None:
 
     seconds = trainer.run(report)
     trainer.settle_norms()
-    save_state(trainer, arguments.out / "network.pt")
+    _keep(trainer, seconds, arguments.out)
+
+
+def _keep(trainer: "Trainer", seconds: float, out: Path) -> None:
+    """Write the trained network twice: to train on, and for the decoder."""
+    from capture.training.network import save_export
+    from capture.training.train import save_state
+
+    save_state(trainer, out / "network.pt")
     facts = {**trainer.facts(), "training_seconds": round(seconds)}
-    save_export(trainer.network, arguments.out / "acoustic.npz", facts)
+    save_export(trainer.network, out / "acoustic.npz", facts)
 
 
 def _export(arguments: argparse.Namespace) -> None:
-    import torch
-
     from capture.training.network import Network, save_export
+    from capture.training.train import load_state
 
-    state = torch.load(arguments.out / "network.pt", map_location="cpu")
-    facts = json.loads(state["facts"])
-    network = Network(facts["settings"]["width"])
-    network.load_state_dict(state["network"])
-    save_export(network, arguments.out / "acoustic.npz", facts)
+    kept = load_state(arguments.out / "network.pt", "cpu")
+    network = Network(kept.width)
+    network.load_state_dict(kept.network)
+    save_export(network, arguments.out / "acoustic.npz", kept.facts)
 
 
 def _average(arguments: argparse.Namespace) -> None:
@@ -212,16 +217,13 @@ def _average(arguments: argparse.Namespace) -> None:
 
 def _settled(states: Sequence[Path], arguments: argparse.Namespace) -> "Network":
     """Give the mean of runs that began alike, its norms measured anew on the corpus."""
-    import torch
-
     from capture.training.network import exported
-    from capture.training.train import Settings, Trainer, mean_state, save_state
+    from capture.training.train import Settings, Trainer, load_state, mean_state, save_state
 
     speech, lexicon = _corpus(arguments)
-    loaded = [torch.load(path, map_location=speech.pool.device) for path in states]
-    width = json.loads(loaded[0]["facts"])["settings"]["width"]
-    trainer = Trainer(speech, lexicon, Settings(seed=arguments.seed, width=width))
-    trainer.network.load_state_dict(mean_state([state["network"] for state in loaded]))
+    kept = [load_state(path, speech.pool.device) for path in states]
+    trainer = Trainer(speech, lexicon, Settings(seed=arguments.seed, width=kept[0].width))
+    trainer.network.load_state_dict(mean_state([each.network for each in kept]))
     trainer.settle_norms()
     save_state(trainer, arguments.out / "network.pt")
     return exported(trainer.network)
@@ -237,30 +239,25 @@ def _evaluate(arguments: argparse.Namespace) -> None:
 
 
 def _steady(arguments: argparse.Namespace) -> None:
-    import torch
-
-    from capture.training.network import save_export
     from capture.training.steady import steady
-    from capture.training.train import Settings, Trainer, save_state
+    from capture.training.train import Settings, Trainer, load_state
 
     if arguments.start_from is None:
         raise SystemExit("steady needs --start-from, the network.pt to go on from")
     speech, lexicon = _corpus(arguments)
-    state = torch.load(arguments.start_from, map_location=speech.pool.device)
+    kept = load_state(arguments.start_from, speech.pool.device)
     settings = Settings(
         seed=arguments.seed,
         steps=arguments.steps,
-        width=json.loads(state["facts"])["settings"]["width"],
+        width=kept.width,
         peak_rate=arguments.peak_rate,
         limit_seconds=arguments.limit_seconds,
         **dict(arguments.set),
     )
     trainer = Trainer(speech, lexicon, settings)
-    trainer.network.load_state_dict(state["network"])
+    trainer.network.load_state_dict(kept.network)
     seconds = steady(trainer, lambda line: print(line, flush=True))
-    save_state(trainer, arguments.out / "network.pt")
-    facts = {**trainer.facts(), "training_seconds": round(seconds)}
-    save_export(trainer.network, arguments.out / "acoustic.npz", facts)
+    _keep(trainer, seconds, arguments.out)
 
 
 STAGES = {

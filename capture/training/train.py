@@ -14,6 +14,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import torch
@@ -302,3 +303,22 @@ def save_state(trainer: Trainer, path: Path) -> None:
     torch.save(
         {"network": trainer.network.state_dict(), "facts": json.dumps(trainer.facts())}, path
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A network as `save_state` kept it, with what is known of its training."""
+
+    network: dict[str, Tensor]
+    facts: dict[str, Any]
+
+    @property
+    def width(self) -> int:
+        """Units of a hidden layer."""
+        return int(self.facts["settings"]["width"])
+
+
+def load_state(path: Path, device: torch.device | str) -> Kept:
+    """Read what `save_state` wrote."""
+    state = torch.load(path, map_location=device)
+    return Kept(state["network"], json.loads(state["facts"]))
